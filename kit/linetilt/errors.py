@@ -1,0 +1,92 @@
+"""What can go wrong: one short class each, with a reason code and a sentence for the fitter.
+
+Every message says what was given, what was expected and what to do next.
+"""
+
+
+class LinetiltError(Exception):
+    """Base of every error that the kit raises on purpose."""
+
+
+class InputError(LinetiltError, ValueError):
+    """A number, table or choice handed to the kit cannot be used; the message names it, its unit and what is expected."""
+
+
+class PhotoError(LinetiltError):
+    """A photo that was refused.
+
+    Parameters
+    ----------
+    seen : str
+        What the kit saw in this photo, as one clause without a full stop.
+
+    Attributes
+    ----------
+    code : str
+        Stable reason code, one of the keys of ``PhotoError.kinds()``.
+    advice : str
+        What to do next.
+    """
+
+    code = "photo"
+    advice = "take the photo again, or place the marks by hand"
+
+    def __init__(self, seen):
+        self.seen = seen
+        super().__init__(seen)
+
+    def __str__(self):
+        return f"{self.seen[:1].upper()}{self.seen[1:]}. What to do: {self.advice}."
+
+    def __reduce__(self):  # str(error) is not the constructor's argument, so pickling (process pools) is spelled out
+        return type(self), (self.seen,)
+
+    @classmethod
+    def kinds(cls):
+        """Return the refusals by reason code, as a dict of classes."""
+        return {kind.code: kind for kind in cls.__subclasses__()}
+
+
+class UnreadablePhoto(PhotoError):
+    code = "unreadable"
+    advice = "save it as JPEG, PNG or WebP and try again (HEIC needs the optional extra: pip install 'linetilt[heic]')"
+
+
+class PhotoTooLarge(PhotoError):
+    code = "too_large"
+    advice = "use the phone's ordinary photo mode, or export a copy of at most 50 megapixels"
+
+
+class NoFace(PhotoError):
+    code = "no_face"
+    advice = "fill the picture with the face, sole at the bottom, score lines in focus, or place the four corners by hand"
+
+
+class FaceCutOff(PhotoError):
+    code = "face_cut_off"
+    advice = "move back until all score lines show from end to end, then take it again"
+
+
+class NoLine(PhotoError):
+    code = "no_line"
+    advice = "draw a fresh, thick line on the ball, wipe the face and hit again, or place the line's two ends by hand"
+
+
+class TwoLines(PhotoError):
+    code = "two_lines"
+    advice = "wipe the face after every ball; set this shot aside, or place the ends of the right line by hand"
+
+
+class Blurred(PhotoError):
+    code = "blurred"
+    advice = "hold the phone still, tap on the face to focus, add light, and take it again"
+
+
+class Mirrored(PhotoError):
+    code = "mirrored"
+    advice = "turn off mirroring in the camera, or set the club's hand (right or left) to match the face"
+
+
+class Glare(PhotoError):
+    code = "glare"
+    advice = "turn the face or move the lamp until the white reflection is off the mark, then take it again"

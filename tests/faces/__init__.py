@@ -1,0 +1,1 @@
+"""Seeded generator of photographed faces that keeps its truth: head, ink, camera."""

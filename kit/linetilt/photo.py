@@ -16,7 +16,7 @@ MAX_BYTES = 200_000_000
 WORKING_MEGAPIXELS = 2.4  # a JPEG is decoded at 1/2, 1/4 or 1/8 as long as this many are left; the print needs no more
 
 DIAGONAL_35MM = 43.2666  # mm, of the 36 x 24 frame that "35 mm equivalent" refers to
-PHONE_F35_MM, PHONE_U_F35_MM = 26.0, 3.0  # the main camera of a phone where the photo does not say: common practice, no source
+PHONE_F35_MM, PHONE_U_F35_MM = 26.0, 6.5  # the main camera of a phone where the photo does not say: common practice, no source
 EXIF_U_F35_MM = 0.6  # EXIF rounds to whole millimetres, and focusing close lengthens the lens
 
 

@@ -1,0 +1,673 @@
+"""Score lines -> FaceFrame: pixels of the photo <-> millimetres in the plane of the face.
+
+The score lines are equally spaced and end on two straight lines square to them. Their spacing across the picture fixes
+how the plane recedes, their two ends fix the square direction and the scale, and the focal length ties both together;
+all of it goes into one weighted least-squares fit of the camera's pose, whose covariance is kept.
+"""
+
+from dataclasses import dataclass, field, replace
+
+import cv2
+import numpy as np
+
+from .errors import Blurred, FaceCutOff, NoFace
+
+SEARCH_PX = 560  # long side of the picture in which stripes are looked for
+ROLL_LIMIT_DEG = 34
+NOMINAL_LENGTH_MM = 52.0  # stands in for an unknown score-line length, so that the fit has a scale; never reported
+_BLOCKS = 24  # points along a score line at which its middle is measured
+_PROFILE = 14  # samples from one score line to the next in the rough rectified picture
+
+
+@dataclass(frozen=True)
+class FaceFrame:
+    """The plane of the face as the photo shows it.
+
+    u runs towards the toe from the middle of the score-line field, v up the face from the lowest full-length line.
+
+    Attributes
+    ----------
+    to_face : ndarray, shape (3, 3)
+        Takes (x, y, 1) in pixels of the working picture to (u, v, 1) in mm, up to scale.
+    length_mm : float
+        Length of a full score line; `NOMINAL_LENGTH_MM` where `scaled` is False.
+    scaled : bool
+        True where a length of the club fixed the millimetre.
+    pitch_mm : float
+        Distance between neighbouring lines, as found.
+    lines : tuple of (float, float, float)
+        v, heel end and toe end (mm) of every line found, from the lowest up.
+    full : tuple of bool
+        Which of them are full-length.
+    variants : ndarray, shape (K, 3, 3)
+        `to_face` moved by one standard deviation along each independent direction of the fit's covariance.
+    residual_mm : float
+        Root mean square distance of the measured points from the fitted lines.
+    pixels_per_mm : float
+        In the middle of the field.
+    pitch_deg, yaw_deg, roll_deg : float
+        How the camera looked at the face.
+    """
+
+    to_face: np.ndarray
+    length_mm: float
+    scaled: bool
+    pitch_mm: float
+    lines: tuple
+    full: tuple
+    variants: np.ndarray = field(repr=False)
+    residual_mm: float
+    pixels_per_mm: float
+    pitch_deg: float
+    yaw_deg: float
+    roll_deg: float
+    share: float = 1.0
+    by_hand: bool = False
+
+    def face(self, pixels):
+        """Pixels (N, 2) -> mm (N, 2)."""
+        return project(self.to_face, pixels)
+
+    def pixels(self, face):
+        """mm (N, 2) -> pixels (N, 2)."""
+        return project(np.linalg.inv(self.to_face), face)
+
+    def halved(self):
+        """This frame for the picture at half its size."""
+        double = np.array([[2, 0, 0.5], [0, 2, 0.5], [0, 0, 1.0]])
+        return replace(self, to_face=self.to_face @ double, variants=self.variants @ double, pixels_per_mm=self.pixels_per_mm / 2)
+
+    @property
+    def corners(self):
+        """Corners of the full-length field in pixels, (4, 2): low heel, low toe, high toe, high heel."""
+        v = [line[0] for line, full in zip(self.lines, self.full) if full] or [line[0] for line in self.lines]
+        half = self.length_mm / 2
+        return self.pixels(np.array([[-half, v[0]], [half, v[0]], [half, v[-1]], [-half, v[-1]]]))
+
+
+def project(matrix, points):
+    """Apply a (3, 3) projective map to points (N, 2)."""
+    out = np.asarray(points, float) @ matrix[:, :2].T + matrix[:, 2]
+    return out[:, :2] / out[:, 2:]
+
+
+def find_face(picture, club):
+    """Find the score lines.
+
+    Parameters
+    ----------
+    picture : linetilt.photo.Picture
+    club : linetilt.club.Club
+
+    Returns
+    -------
+    FaceFrame
+
+    Raises
+    ------
+    NoFace, FaceCutOff, Blurred
+    """
+    grey = cv2.cvtColor(picture.rgb, cv2.COLOR_RGB2GRAY)
+    scale = min(1.0, SEARCH_PX / max(grey.shape))
+    small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    scale = np.array([small.shape[1] / grey.shape[1], small.shape[0] / grey.shape[0]])
+    to_small = np.array([[scale[0], 0, scale[0] / 2 - 0.5], [0, scale[1], scale[1] / 2 - 0.5], [0, 0, 1]])
+    flat = _flatten(small)
+    refusal = None
+    unsigned = np.abs(flat)  # chipped paint turns dark to light along a line: then what stands out at all is followed
+    for look in (flat, unsigned - cv2.GaussianBlur(unsigned, (0, 0), 9)):
+        for angle, period in _stripe_candidates(look):
+            rough = _count_lines(look, angle, period)
+            if rough is None:
+                continue
+            try:
+                return _fit_frame(grey, picture, club, rough @ to_small)
+            except (FaceCutOff, Blurred) as error:
+                refusal = refusal or error
+            except NoFace:
+                pass
+    raise refusal or NoFace("no set of score lines was found")
+
+
+def _flatten(grey):
+    """Grey picture with slow changes of brightness and contrast taken out: mean 0, spread about 1."""
+    grey = grey.astype(np.float32)
+    grey = cv2.GaussianBlur(grey, (0, 0), 0.7)
+    grey -= cv2.GaussianBlur(grey, (0, 0), 9)
+    spread = np.sqrt(cv2.GaussianBlur(grey * grey, (0, 0), 18))
+    return np.clip(grey / (spread + 1.5), -3, 3)
+
+
+def _rotation(shape, angle_deg):
+    """Square canvas that holds the picture turned by `angle_deg`, and the (3, 3) map to it."""
+    size = int(np.ceil(np.hypot(*shape)))
+    matrix = cv2.getRotationMatrix2D(((shape[1] - 1) / 2, (shape[0] - 1) / 2), angle_deg, 1.0)
+    matrix[:, 2] += (size - 1) / 2 - np.array([(shape[1] - 1) / 2, (shape[0] - 1) / 2])
+    return size, np.vstack([matrix, [0, 0, 1]])
+
+
+def _stripe_candidates(flat, most=6):
+    """Angle (degrees) and period (pixels) of the strongest long, parallel, evenly spaced stripes."""
+    window, step, padded = 128, 32, 512
+    angles = np.arange(-ROLL_LIMIT_DEG, ROLL_LIMIT_DEG + 1, 4)
+    bins = np.arange(11, 74)  # period 7 to 46 pixels
+    taper = np.hanning(window).astype(np.float32)[:, None]
+    spectrum = np.zeros((len(angles), padded // 2 + 1))
+    for row, angle in enumerate(angles):
+        size, matrix = _rotation(flat.shape, angle)
+        turned = cv2.warpAffine(flat, matrix[:2], (size, size))
+        strips = cv2.resize(turned, (size // 24, size), interpolation=cv2.INTER_AREA)
+        strips = (strips[:, 1:] + strips[:, :-1]) / 2
+        starts = range(0, size - window + 1, step)
+        blocks = np.stack([strips[s:s + window] * taper for s in starts])
+        across = (np.arange(strips.shape[1]) + 1) * 24 / size - 0.5
+        down = (np.array(starts) + window / 2) / size - 0.5
+        centre = np.exp(-(across[None, :] ** 2 + down[:, None] ** 2) / (2 * 0.2**2))  # people aim at what they photograph
+        power = np.abs(np.fft.rfft(blocks, padded, axis=1)) ** 2
+        power = np.minimum(power, np.percentile(power.max(axis=1), 99)) if power.size else power
+        total = np.einsum("wfs,ws->f", power, centre)
+        spectrum[row] = total
+    spectrum = np.maximum(spectrum - np.median(spectrum, axis=0), 0)  # what all angles share is texture, not stripes
+    score = spectrum[:, bins] + 0.5 * np.sqrt(spectrum[:, bins] * spectrum[:, 2 * bins])
+    found = []
+    for _ in range(most):
+        i, j = np.unravel_index(np.argmax(score), score.shape)
+        if score[i, j] <= 0:
+            break
+        found.append((float(angles[i]), padded / float(bins[j])))
+        score[max(i - 2, 0):i + 3, max(j - 2 - j // 6, 0):j + 4 + j // 6] = 0
+    return found
+
+
+def _count_lines(flat, angle, period):
+    """Follow the stripes' phase over the picture.
+
+    Returns the (3, 3) map from pixels to (xi, n): n counts score lines downwards from an arbitrary one, xi runs along
+    them in units of about one spacing; None where no field of stripes is found. What is left unknown between (xi, n)
+    and the plane of the face is affine in xi.
+    """
+    size, matrix = _rotation(flat.shape, angle)
+    turned = cv2.warpAffine(flat, matrix[:2], (size, size))
+    wide = max(size // 10, 8)
+    strips = cv2.resize(turned, (wide, size), interpolation=cv2.INTER_AREA)
+    y = np.arange(size, dtype=np.float32)
+    wave = np.exp(-2j * np.pi * y / period)[:, None]
+    kernel = (3.0, 0.9 * period)
+    demodulated = [cv2.GaussianBlur(part.astype(np.float32), (0, 0), sigmaX=1.2, sigmaY=kernel[1]) for part in ((strips * wave).real, (strips * wave).imag)]
+    z = demodulated[0] + 1j * demodulated[1]
+    # sample on a coarse grid
+    rows = np.arange(int(period / 4), size, max(int(period / 3), 2))
+    z = z[rows]
+    x = (np.arange(wide) + 0.5) * size / wide - 0.5
+    X, Y = np.meshgrid(x, rows.astype(float))
+    power = np.abs(z) ** 2
+    reach = (6 * period, 2.5 * period)
+    heat = cv2.GaussianBlur(np.sqrt(power).astype(np.float32), (0, 0), sigmaX=reach[0] / (size / wide) / 2, sigmaY=reach[1] / (rows[1] - rows[0]))
+    peak = np.unravel_index(np.argmax(heat), heat.shape)
+    x0, y0 = X[peak], Y[peak]
+    phase = np.angle(z) / (2 * np.pi) + Y / period
+    phase -= np.round(phase[peak])
+    dx, dy = (X - x0) / period, (Y - y0) / period
+    model = np.array([phase[peak], 0.0, 1.0, 0.0, 0.0])  # n = (m0 + m1 dx + m2 dy) / (1 + m3 dx + m4 dy)
+    strong = power / np.percentile(power[heat > 0.5 * heat.max()], 75)
+    weight = np.minimum(strong, 1.0)
+    stiff = np.array([1e-6, 1e-6, 1e-6, 1.0, 1.0])
+    for reach in (2.5, 3.5, 5, 7, 10, 14, 14, 14):
+        bottom = 1 + model[3] * dx + model[4] * dy
+        n = (model[0] + model[1] * dx + model[2] * dy) / bottom
+        error = phase - n
+        error -= np.round(error)
+        near = (np.abs(dx) < reach * 1.6) & (np.abs(dy) < reach) & (bottom > 0.3)
+        w = np.where(near, weight * np.exp(-((error / 0.16) ** 2)), 0)
+        jacobian = np.stack([1 / bottom, dx / bottom, dy / bottom, -n * dx / bottom, -n * dy / bottom], -1)
+        flatw, flatj = w.ravel(), jacobian.reshape(-1, 5)
+        normal = (flatj * flatw[:, None]).T @ flatj
+        scale = w.sum() + 1e-9
+        normal[np.diag_indices(5)] += scale * stiff * (0.16 / 0.01) ** 2 * 1e-3
+        model = model + np.linalg.solve(normal, (flatj * flatw[:, None]).T @ error.ravel())
+    if not np.all(np.isfinite(model)) or model[2] < 0.3:
+        return None
+    recentre = np.array([[1 / period, 0, -x0 / period], [0, 1 / period, -y0 / period], [0, 0, 1]]) @ matrix
+    shape = np.array([[1, 0, 0], [model[1], model[2], model[0]], [model[3], model[4], 1]])
+    return shape @ recentre
+
+
+def _fit_frame(grey, picture, club, rough):
+    """From the rough count of lines to the camera's pose, measuring twice."""
+    ends = _find_ends(grey, rough)
+    length = club.score_line_length_mm
+    scaled = length is not None
+    spacing = ends["spacing"]  # line spacing as a share of the length
+    if not scaled and club.score_line_pitch_mm is not None:
+        length, scaled = club.score_line_pitch_mm / spacing, True
+    length = length or NOMINAL_LENGTH_MM
+    if not 1 / 22 < spacing < 1 / 9:
+        raise NoFace(f"the stripes found are {1 / spacing:.0f} times as long as far apart; score lines are 10 to 24 times")
+    if club.score_line_pitch_mm and club.score_line_length_mm and abs(np.log(spacing * length / club.score_line_pitch_mm)) > 0.2:
+        raise NoFace(f"the stripes found are {spacing * length:.1f} mm apart if {length:g} mm long; this club's score lines are {club.score_line_pitch_mm:g} mm apart")
+    right = club.handed == "right"
+    # (xi, n) -> (u, v): toe on the picture's left for a right-handed club
+    to_face = np.diag([-1.0 if right else 1.0, 1, 1]) @ ends["to_unit"]
+    to_face = np.diag([length, length, 1]) @ to_face @ rough
+    pitch = spacing * length
+    best = None
+    for unsigned in (False, True):
+        frame, spaced = to_face, pitch
+        try:
+            for final in (False, True):
+                seen = _measure_lines(grey, frame, spaced, ends["rows"], length, final, unsigned)
+                frame, spaced, fit = _pose(seen, picture, length, frame, club, spaced)
+        except NoFace:
+            if unsigned and best is None:
+                raise
+            continue
+        if best is None or fit["rms"] / seen["share"] < best[0]:
+            best = fit["rms"] / seen["share"], frame, spaced, fit, seen
+        if fit["rms"] < 0.06 and seen["share"] > 0.6:
+            break  # clean lines: what stands out regardless of sign would only add noise
+    _, to_face, pitch, fit, seen = best
+    if seen["share"] < 0.35 or (seen["share"] < 0.6 and fit["rms"] > 0.1):
+        raise NoFace("the stripes found are too uneven to be score lines")
+    full, lines = _classify(seen, pitch)
+    used = [k for k, is_full in enumerate(full) if is_full]
+    if len(used) < 4:
+        raise NoFace(f"only {len(used)} score lines of equal length were found")
+    lowest = lines[used[0]][0]
+    down = np.array([[1, 0, 0], [0, 1, -lowest], [0, 0, 1.0]])
+    lines = tuple((v - lowest, heel, toe) for v, heel, toe in lines)
+    middle = np.array([[0.0, lines[used[len(used) // 2]][0]]])
+    to_face = down @ to_face
+    inverse = np.linalg.inv(to_face)
+    at = project(inverse, np.vstack([middle, middle + [1, 0], middle + [0, 1]]))
+    ppm = float(np.sqrt(abs(np.linalg.det(at[1:] - at[0]))))
+    frame = FaceFrame(to_face, length, scaled, pitch, lines, full, np.array([down @ m for m in fit["variants"]]), fit["rms"],
+                      ppm, *fit["angles"], seen["share"])
+    _check_frame(frame, picture)
+    return frame
+
+
+def _rectify(image, to_plane, left, top, columns, rows, step_x, step_y, flags=cv2.INTER_LINEAR):
+    """Resample: pixel (r, c) of the result shows plane point (left + c step_x, top + r step_y). Outside is -1 (float)."""
+    grid = np.array([[step_x, 0, left], [0, step_y, top], [0, 0, 1.0]])
+    back = np.linalg.inv(to_plane) @ grid
+    return cv2.warpPerspective(image, back, (columns, rows), flags=flags | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE)
+
+
+def _template(blocks):
+    """What score lines look like across themselves, from many pieces of profile one spacing long.
+
+    Paint may be chipped and shading may turn over from line to line, so the sign of a piece is left free: the two
+    strongest singular vectors span the look.
+
+    Parameters
+    ----------
+    blocks : ndarray, shape (N, P)
+
+    Returns
+    -------
+    basis : ndarray, shape (2, P)
+    centre : float
+        Sample at the middle of the score line: the third of the spacing that holds the most energy above the rest.
+    size : float
+        Typical length of a piece's projection on the basis.
+    """
+    blocks = blocks - blocks.mean(axis=1, keepdims=True)
+    basis = np.linalg.eigh(blocks.T @ blocks)[1][:, :-3:-1].T
+    power = (blocks**2).mean(axis=0)
+    samples = len(power)
+    width = min(max(int(round(0.34 * samples)), 3), samples)
+    ring = np.concatenate([power, power])
+    inside = np.array([ring[k:k + width].sum() for k in range(samples)])
+    start = int(np.argmax(inside))
+    at = np.arange(start, start + width)
+    floor = np.median(np.concatenate([ring[start + width:start + samples], [0.0]]))
+    strength = np.maximum(ring[at] - floor, 0) + 1e-9
+    centre = float((at * strength).sum() / strength.sum()) % samples
+    return basis, centre, float(np.median(np.linalg.norm(blocks @ basis.T, axis=1)))
+
+
+def _find_ends(grey, rough):
+    """Where the lines end, in (xi, n), and which n are lines.
+
+    Returns a dict: to_unit (3, 3) from (xi, n) to the field in units of the line length, x to the right, v up from
+    the lowest line; spacing (as a share of the length); rows, the line numbers in that frame, 0 the lowest found.
+    """
+    half_x, half_n, fine = 24, 16, 6
+    columns, rows = 2 * half_x * fine + 1, 2 * half_n * _PROFILE
+    level = max(1, int(2 ** np.floor(np.log2(max(1.0, 1.0 / (np.sqrt(abs(np.linalg.det(rough[:2, :2]))) * _PROFILE * 1.2))))))
+    while level > 1:  # nothing finer than the samples below can be used: smooth first
+        grey = cv2.resize(grey, (grey.shape[1] // 2, grey.shape[0] // 2), interpolation=cv2.INTER_AREA)
+        rough = rough @ np.array([[2, 0, 0.5], [0, 2, 0.5], [0, 0, 1.0]])
+        level //= 2
+    height, width = grey.shape
+    flat = _rectify(grey, rough, -half_x, -half_n, columns, rows, 1 / fine, 1 / _PROFILE).astype(np.float32)
+    grid = np.array([[1 / fine, 0, -half_x], [0, 1 / _PROFILE, -half_n], [0, 0, 1.0]])
+    back = np.linalg.inv(rough) @ grid
+    cc, rr = np.meshgrid(np.arange(columns), np.arange(rows))
+    w = back[2, 0] * cc + back[2, 1] * rr + back[2, 2]
+    px = (back[0, 0] * cc + back[0, 1] * rr + back[0, 2]) / w
+    py = (back[1, 0] * cc + back[1, 1] * rr + back[1, 2]) / w
+    w0 = back[2] @ [half_x * fine, half_n * _PROFILE, 1]
+    visible = (w * w0 > 0) & (px >= 0) & (py >= 0) & (px <= width - 1) & (py <= height - 1)
+    # high-pass along n, over a little more than a spacing, and even out contrast
+    flat = cv2.GaussianBlur(flat, (0, 0), sigmaX=1.0, sigmaY=0.6)
+    flat -= cv2.blur(flat, (1, _PROFILE))
+    flat /= np.sqrt(np.maximum(cv2.blur(flat * flat, (5 * fine, 2 * _PROFILE)), 0)) + 1.0
+    flat[~visible] = 0
+    core = flat[(half_n - 3) * _PROFILE:(half_n + 3) * _PROFILE, (half_x - 4) * fine:(half_x + 4) * fine]
+    pieces = core.reshape(6, _PROFILE, 8, fine).mean(axis=3).transpose(0, 2, 1).reshape(-1, _PROFILE)
+    basis, centre, size = _template(pieces)
+    if size < 0.2:
+        raise NoFace("the stripes found are too faint to be score lines")
+    # likeness of every (line, xi) to the look of score lines: about 1 inside and 0 outside
+    start = int(round(centre - _PROFILE / 2))
+    basis = np.roll(basis, -start, axis=1)
+    offset = start % _PROFILE
+    count = (rows - offset) // _PROFILE
+    bands = cv2.blur(flat, (fine, 1))[offset:offset + count * _PROFILE].reshape(count, _PROFILE, columns)
+    seen = visible[offset:offset + count * _PROFILE].reshape(count, _PROFILE, columns).all(axis=1)
+    bands = bands - bands.mean(axis=1, keepdims=True)
+    like = np.minimum(np.sqrt((np.einsum("bp,kpc->bkc", basis, bands) ** 2).sum(axis=0)) / size, 1.3)
+    like = cv2.blur(like, (fine + 1, 1))
+    n_of_band = -half_n + (offset + np.arange(count) * _PROFILE + _PROFILE / 2) / _PROFILE
+    middle = slice(int((half_x - 3.5) * fine), int((half_x + 3.5) * fine))
+    strength = np.median(like[:, middle], axis=1)
+    at = int(np.argmin(np.abs(n_of_band)))
+    at = at + int(np.argmax(strength[max(at - 2, 0):at + 3])) - min(at, 2)
+    on = strength > 0.4 * np.median(strength[max(at - 2, 0):at + 3])
+    low = high = at
+    while low > 0 and (on[low - 1] or (low > 1 and on[low - 2])):
+        low -= 1
+    while high < count - 1 and (on[high + 1] or (high < count - 2 and on[high + 2])):
+        high += 1
+    while low < high and not on[low]:
+        low += 1
+    while high > low and not on[high]:
+        high -= 1
+    if high - low + 1 < 4:
+        raise NoFace("fewer than four score lines were found")
+    # the two ends are parallel straight lines in (xi, n)
+    bandset = np.arange(low, high + 1)
+    best = None
+    step_width = int(1.6 * fine)
+    for slope in np.linspace(-0.6, 0.6, 25):
+        moved = np.stack([np.interp(np.arange(columns) + slope * n_of_band[k] * fine, np.arange(columns), like[k]) for k in bandset])
+        level = np.median(moved, axis=0)
+        total = np.concatenate([[0], np.cumsum(level)])
+        box = (total[step_width:] - total[:-step_width]) / step_width
+        rise = np.full(columns, -9.0)
+        rise[step_width:columns - step_width + 1] = box[step_width:] - box[:-step_width]
+        a = int(np.argmax(rise[:half_x * fine]))
+        b = half_x * fine + int(np.argmin(np.where(rise[half_x * fine:] < -8, 9, rise[half_x * fine:])))
+        merit = rise[a] - rise[b]
+        if best is None or merit > best[0]:
+            best = (merit, slope, a, b, rise[a], -rise[b])
+    merit, slope, a, b, rise_a, rise_b = best
+    if min(rise_a, rise_b) < 0.3:
+        visible_ends = seen[bandset][:, [max(a - 2, 0), min(b + 2, columns - 1)]].mean()
+        if visible_ends < 0.9:
+            raise FaceCutOff("the score lines run out of the picture")
+        raise NoFace("the stripes found do not end as score lines do")
+    left, right = (a - half_x * fine) / fine, (b - half_x * fine) / fine
+    length = right - left
+    n_low = n_of_band[high]  # n grows downwards
+    to_unit = np.array([[1 / length, -slope / length, -(left + right) / 2 / length], [0, -1 / length, n_low / length], [0, 0, 1.0]])
+    return {"to_unit": to_unit, "spacing": 1 / length, "rows": n_low - n_of_band[low:high + 1][::-1], "merit": merit}
+
+
+def _measure_lines(grey, to_face, pitch, numbers, length, final, unsigned):
+    """Measure every line's middle at `_BLOCKS` places, and its two ends, in the present frame.
+
+    Returns a dict of arrays in pixels: points (N, 2) with `line` numbers, ends (M, 2) with `side` -1 or 1 (as u) and
+    `line`; plus each line's own extent in the present frame.
+    """
+    centre = project(np.linalg.inv(to_face), np.array([[0, 4 * pitch], [1, 4 * pitch], [0, 4 * pitch + 1]]))
+    ppm = np.sqrt(abs(np.linalg.det(centre[1:] - centre[0])))
+    rate = float(np.clip(ppm, 5, 12))
+    if ppm > 1.8 * rate:
+        half = cv2.resize(grey, (grey.shape[1] // 2, grey.shape[0] // 2), interpolation=cv2.INTER_AREA)
+        return _in_full(_measure_lines(half, to_face @ np.array([[2, 0, 0.5], [0, 2, 0.5], [0, 0, 1.0]]), pitch, numbers, length, final, unsigned))
+    extra = 2  # lines above and below those found so far, in case some were missed
+    lines = np.arange(int(np.round(numbers.min())) - extra, int(np.round(numbers.max())) + extra + 1)
+    per = int(round(pitch * rate)) // 2 * 2 + 1
+    if per < 7:
+        raise NoFace("the stripes found are too close together to be score lines")
+    step_v = pitch / per
+    margin = 6.0
+    columns = int((length + 2 * margin) * rate)
+    step_u = (length + 2 * margin) / columns
+    top = lines[-1] * pitch + pitch / 2 - step_v / 2
+    rows = len(lines) * per
+    flat = _rectify(grey, to_face, -length / 2 - margin + step_u / 2, top, columns, rows, step_u, -step_v).astype(np.float32)
+    u = -length / 2 - margin + step_u / 2 + step_u * np.arange(columns)
+    flat -= cv2.blur(flat, (1, per))
+    noise = np.sqrt(np.maximum(cv2.blur(flat * flat, (int(25 * rate), 2 * per)), 0)) + 0.3
+    flat = np.clip(flat / noise, -3, 3)
+    if unsigned:
+        flat = np.abs(flat)
+    bands = flat.reshape(len(lines), per, columns)[::-1]  # from the lowest line up; rows run downwards
+    bands = bands - bands.mean(axis=1, keepdims=True)
+    inside = np.abs(u) < 0.42 * length
+    # shift of every block against the template, by a first-order (Lucas-Kanade) step iterated over whole-sample shifts
+    edges = np.linspace(0, columns, int(round((length + 2 * margin) / length * _BLOCKS)) + 1).astype(int)
+    blocks = np.stack([bands[:, :, a:b].mean(axis=2) for a, b in zip(edges[:-1], edges[1:])], axis=-1)  # (line, per, block)
+    block_u = np.array([(u[a] + u[b - 1]) / 2 for a, b in zip(edges[:-1], edges[1:])])
+    core = blocks[extra:-extra][:, :, np.abs(block_u) < 0.42 * length].transpose(0, 2, 1).reshape(-1, per)
+    basis, middle, size = _template(core)
+    if size < 1e-3:
+        raise NoFace("the stripes found are too faint to be score lines")
+    offset0 = middle - (per - 1) / 2
+    reach = max(int(per * (0.12 if final else 0.3)), 2)
+    shifts = np.arange(-reach, reach + 1)
+    # the strongest look alone, of either sign: the second one is much like a shift of the first
+    score = np.abs(np.stack([np.einsum("p,kpb->kb", np.roll(basis[0], s), blocks) for s in shifts])) / size
+    top_at = np.argmax(score, axis=0)
+    inner = np.clip(top_at, 1, len(shifts) - 2)
+    take = lambda d: np.take_along_axis(score, (inner + d)[None], axis=0)[0]
+    curve = take(-1) - 2 * take(0) + take(1)
+    fraction = np.where(curve < -1e-6, 0.5 * (take(-1) - take(1)) / np.minimum(curve, -1e-6), 0)
+    shift = shifts[inner] + np.clip(fraction, -0.5, 0.5)
+    like = np.max(score, axis=0)
+    ok = (like > 0.45) & (top_at > 0) & (top_at < len(shifts) - 1) & (np.abs(block_u) < length / 2 - 1)[None]
+
+    # likeness along each line at full resolution, for the ends
+    smooth = np.stack([cv2.blur(band, (max(int(0.8 * rate), 1), 1)) for band in bands])
+    along = np.minimum(np.sqrt((np.einsum("dp,kpc->dkc", basis, smooth) ** 2).sum(axis=0)) / size, 1.3)
+    ends, extent, whole = _line_ends(along, u, length, step_u)
+
+    strength = np.array([np.median(row[inside]) for row in along])
+    norm = np.median(strength[extra:-extra or None])
+    present = strength > 0.35 * norm
+    # keep the run of lines about the middle
+    mid = len(lines) // 2
+    low = high = mid
+    while low > 0 and present[low - 1]:
+        low -= 1
+    while high < len(lines) - 1 and present[high + 1]:
+        high += 1
+    keep = np.zeros(len(lines), bool)
+    keep[low:high + 1] = True
+    ok &= keep[:, None]
+    k, b = np.nonzero(ok)
+    v = lines[k] * pitch - (shift[k, b] + offset0) * step_v
+    back = np.linalg.inv(to_face)
+    points = project(back, np.column_stack([block_u[b], v]))
+    at_line, at_side = [], []
+    end_uv = []
+    for i in np.nonzero(keep)[0]:
+        for side in (0, 1):
+            if np.isfinite(ends[i, side]):
+                end_uv.append((ends[i, side], lines[i] * pitch))
+                at_line.append(lines[i])
+                at_side.append(-1 if side == 0 else 1)
+    return {"points": points, "point_line": lines[k], "ends": project(back, np.array(end_uv).reshape(-1, 2)),
+            "end_side": np.array(at_side), "end_line": np.array(at_line), "kept": lines[keep], "extent": extent[keep], "whole": whole[keep], "share": float(ok[keep][:, np.abs(block_u) < length / 2 - 1].mean())}
+
+
+def _in_full(seen):
+    """Pixels of a half-size picture in pixels of the full one."""
+    for name in ("points", "ends"):
+        seen[name] = seen[name] * 2 + 0.5
+    return seen
+
+
+def _line_ends(along, u, length, step_u):
+    """Heel and toe end of every line by its steepest step near the expected place, and by where it really stops."""
+    count, columns = along.shape
+    ends = np.full((count, 2), np.nan)
+    extent = np.full((count, 2), np.nan)
+    total = np.concatenate([np.zeros((count, 1)), np.cumsum(along, axis=1)], axis=1)
+    wide = max(int(2.2 / step_u), 3)
+    box = (total[:, wide:] - total[:, :-wide]) / wide  # mean over [c, c + wide)
+    # step at boundary between c-1 and c: mean after minus mean before
+    step = np.full((count, columns + 1), np.nan)
+    step[:, wide:columns - wide + 1] = box[:, wide:] - box[:, :-wide]
+    edge_u = u[0] - step_u / 2 + step_u * np.arange(columns + 1)
+    half = length / 2
+    core = np.median(along[:, np.abs(u) < 0.42 * length], axis=1)
+    mean_of = lambda a, b: along[:, (u > min(a, b)) & (u < max(a, b))].mean(axis=1) / np.maximum(core, 0.05)
+    reaches, stops = np.zeros((count, 2), bool), np.zeros((count, 2), bool)
+    for side, sign in ((0, 1.0), (1, -1.0)):
+        place = -sign * half
+        reaches[:, side] = mean_of(place + 0.7 * sign, place + 4.2 * sign) > 0.5
+        stops[:, side] = mean_of(place - 1.8 * sign, place - 4.5 * sign) < 0.65
+        near = np.abs(edge_u - place) < 2.5
+        some = np.where(near, sign * step, -9)
+        some = np.where(np.isfinite(some), some, -9)
+        at = np.argmax(some, axis=1)
+        for i in range(count):
+            if some[i, at[i]] > 0.35 and 0 < at[i] < columns:
+                ends[i, side] = edge_u[at[i]] + _parabola(some[i], at[i]) * step_u
+                reaches[i, side] |= abs(ends[i, side] - place) < 1.3 and some[i, at[i]] > 0.45 * core[i]
+        wide_range = np.where(np.isfinite(step), sign * step, -9)
+        far = np.argmax(np.where(sign * edge_u < 0, wide_range, -9), axis=1)
+        extent[:, side] = np.where(reaches[:, side], place, edge_u[far])
+    return ends, extent, reaches.all(axis=1) & stops.any(axis=1) & (core > 0.45 * np.median(core))
+
+
+def _parabola(values, at):
+    a, b, c = values[at - 1], values[at], values[at + 1]
+    curve = a - 2 * b + c
+    return float(np.clip(0.5 * (a - c) / curve, -0.5, 0.5)) if curve < 0 and min(a, c) > -5 else 0.0
+
+
+def _pose(seen, picture, length, to_face, club, pitch):
+    """Weighted least squares for the camera's pose, the line spacing and the focal length.
+
+    Parameters of the fit: rotation (3), place (3), log spacing, log focal length. The focal length carries its prior;
+    a spacing known from the club carries one of 1.5 %.
+    """
+    height, width = picture.rgb.shape[:2]
+    focal0 = picture.focal_px
+    centre = np.array([(width - 1) / 2, (height - 1) / 2])
+    right = club.handed == "right"
+    flip = np.diag([-1.0 if right else 1.0, -1.0, 1.0])  # (u, v) -> X right, Y down
+    if len(seen["points"]) < 30 or len(seen["ends"]) < 6 or len(set(seen["end_side"])) < 2:
+        raise NoFace("too few pieces of score lines were found")
+    start = _start_pose(np.linalg.inv(to_face @ np.array([[1, 0, centre[0]], [0, 1, centre[1]], [0, 0, 1.0]])) @ flip, focal0)
+    xy_points, xy_ends = seen["points"] - centre, seen["ends"] - centre
+    prior_sd = np.log1p(picture.u_f35_mm / picture.f35_mm)
+
+    def homography(p):
+        rotation, _ = cv2.Rodrigues(p[:3])
+        return np.diag([focal0 * np.exp(p[7])] * 2 + [1.0]) @ np.column_stack([rotation[:, 0], rotation[:, 1], p[3:6]]) @ flip
+
+    def residuals(p):
+        inverse = np.linalg.inv(homography(p))
+        points, ends = project(inverse, xy_points), project(inverse, xy_ends)
+        return (points[:, 1] - seen["point_line"] * pitch * np.exp(p[6]), ends[:, 0] - seen["end_side"] * length / 2)
+
+    sd_point, sd_end = 0.06, 0.25
+    p = np.concatenate([start, [0.0, 0.0]])
+    known = club.score_line_pitch_mm if club.score_line_length_mm else None
+    spacing_prior = (np.log(known / pitch), 0.015) if known else (0.0, 10.0)
+    for _ in range(12):
+        a, b = residuals(p)
+        sd_point = max(1.4826 * np.median(np.abs(a)), 0.01)
+        sd_end = max(1.4826 * np.median(np.abs(b)), 0.06)
+        whole = np.concatenate([a / sd_point, b / sd_end])
+        weight = 1 / (1 + (whole / 2.5) ** 2)
+        jacobian = np.empty((len(whole), 8))
+        for k in range(8):
+            h = 1e-5 if k < 3 or k > 5 else 1e-3
+            moved = p.copy()
+            moved[k] += h
+            c, d = residuals(moved)
+            jacobian[:, k] = (np.concatenate([c / sd_point, d / sd_end]) - whole) / h
+        normal = (jacobian * weight[:, None]).T @ jacobian
+        gradient = (jacobian * weight[:, None]).T @ whole
+        normal[7, 7] += 1 / prior_sd**2
+        gradient[7] += p[7] / prior_sd**2
+        normal[6, 6] += 1 / spacing_prior[1] ** 2
+        gradient[6] += (p[6] - spacing_prior[0]) / spacing_prior[1] ** 2
+        try:
+            step = np.linalg.solve(normal, -gradient)
+        except np.linalg.LinAlgError:
+            raise NoFace("the score lines found do not lie in one plane") from None
+        step *= min(1.0, 0.3 / np.max(np.abs(step[[0, 1, 2, 6, 7]])))
+        p = p + step
+        if np.max(np.abs(step[[0, 1, 2, 6, 7]])) < 1e-7:
+            break
+    if not np.all(np.isfinite(p)):
+        raise NoFace("the score lines found do not lie in one plane")
+    shift = np.array([[1, 0, -centre[0]], [0, 1, -centre[1]], [0, 0, 1.0]])
+    finish = lambda q: np.linalg.inv(homography(q)) @ shift
+    # neighbouring blocks of a line share its flaws, and ends share their rounding: fewer independent points than counted
+    values, vectors = np.linalg.eigh(np.linalg.inv(normal))
+    spread = vectors * np.sqrt(np.maximum(values, 0) * 4.0)
+    rotation, _ = cv2.Rodrigues(p[:3])
+    normal_vector = rotation[:, 2]
+    angles = (float(np.degrees(np.arcsin(np.clip(normal_vector[1], -1, 1)))), float(np.degrees(np.arcsin(np.clip(normal_vector[0], -1, 1)))),
+              float(np.degrees(np.arctan2(rotation[1, 0], rotation[0, 0]))))
+    a, b = residuals(p)
+    fit = {"variants": [finish(p + spread[:, k]) for k in range(8)], "rms": float(np.sqrt(np.mean(np.minimum(np.abs(a), 3 * sd_point) ** 2))),
+           "angles": angles, "sd_end": sd_end}
+    return finish(p), pitch * float(np.exp(p[6])), fit
+
+
+def _start_pose(homography, focal):
+    """Rotation vector and place (6,) of a camera of this focal length that sees the plane nearly as `homography` does."""
+    m = np.diag([1 / focal, 1 / focal, 1]) @ homography
+    if m[2, 2] < 0:
+        m = -m
+    scale = (np.linalg.norm(m[:, 0]) + np.linalg.norm(m[:, 1])) / 2
+    r1, r2 = m[:, 0] / scale, m[:, 1] / scale
+    u, _, vt = np.linalg.svd(np.column_stack([r1, r2, np.cross(r1, r2)]))
+    rotation = u @ np.diag([1, 1, np.linalg.det(u @ vt)]) @ vt
+    vector, _ = cv2.Rodrigues(rotation)
+    return np.concatenate([vector.ravel(), m[:, 2] / scale])
+
+
+def _classify(seen, pitch):
+    """Lines as (v, heel, toe) in the frame they were measured in, and which are full-length.
+
+    Full-length lines stand together. From the middle outwards one line that is not may be a flaw of the photo; two in
+    a row, or one at the end, is where the shorter lines, the sole or the top line begin.
+    """
+    lines = [(float(number * pitch), float(heel), float(toe)) for number, (heel, toe) in zip(seen["kept"], seen["extent"])]
+    whole = list(seen["whole"])
+    full = [False] * len(whole)
+    for way in (1, -1):
+        at = len(whole) // 2
+        while 0 <= at < len(whole):
+            if whole[at]:
+                full[at] = True
+            elif not all(0 <= k < len(whole) and whole[k] for k in (at + way, at + 2 * way)):
+                break
+            else:
+                full[at] = True
+            at += way
+    return tuple(full), lines
+
+
+def _check_frame(frame, picture):
+    height, width = picture.rgb.shape[:2]
+    corners = frame.corners
+    if corners.min() < 0 or corners[:, 0].max() > width - 1 or corners[:, 1].max() > height - 1:
+        raise FaceCutOff("the score lines run out of the picture")
+    if max(abs(frame.pitch_deg), abs(frame.yaw_deg)) > 35:
+        raise NoFace(f"the face seems to be seen {max(abs(frame.pitch_deg), abs(frame.yaw_deg)):.0f} degrees from the side; 20 is the most")
+    if frame.residual_mm > 0.25:
+        raise NoFace(f"the stripes found are uneven by {frame.residual_mm:.2f} mm; score lines are not")
+    if frame.pixels_per_mm < 4.5:
+        raise NoFace("the face is too small in the picture")

@@ -1,1 +1,1 @@
-"""Makers of invented club faces and ball prints for tests, benchmarks and the demo photos; dev only."""
+"""Seeded generator of photographed faces that keeps its truth: head, ink, camera."""

@@ -1,0 +1,263 @@
+"""A file, bytes or array -> an upright RGB picture and its focal length; refuses what is not a usable photo."""
+
+import os
+import stat
+import struct
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from .errors import NoFace, PhotoTooLarge, UnreadablePhoto
+
+MAX_MEGAPIXELS = 50.0
+MIN_MEGAPIXELS = 0.25
+MAX_BYTES = 200_000_000
+WORKING_MEGAPIXELS = 2.4  # a JPEG is decoded at 1/2, 1/4 or 1/8 as long as this many are left; the print needs no more
+
+DIAGONAL_35MM = 43.2666  # mm, of the 36 x 24 frame that "35 mm equivalent" refers to
+PHONE_F35_MM, PHONE_U_F35_MM = 26.0, 3.0  # the main camera of a phone where the photo does not say: common practice, no source
+EXIF_U_F35_MM = 0.6  # EXIF rounds to whole millimetres, and focusing close lengthens the lens
+
+
+@dataclass(frozen=True)
+class Picture:
+    """An upright picture.
+
+    Attributes
+    ----------
+    rgb : ndarray of uint8, shape (H, W, 3)
+        At working size.
+    reduction : int
+        How many pixels of the upright original one pixel of `rgb` spans.
+    f35_mm, u_f35_mm : float
+        Focal length as its 35 mm equivalent, and its standard uncertainty.
+    f35_from : {"exif", "usual"}
+    """
+
+    rgb: np.ndarray
+    reduction: int
+    f35_mm: float
+    u_f35_mm: float
+    f35_from: str
+
+    @property
+    def focal_px(self):
+        """Focal length in pixels of `rgb`."""
+        return self.f35_mm / DIAGONAL_35MM * float(np.hypot(*self.rgb.shape[:2]))
+
+
+def open_photo(photo):
+    """Read a photo.
+
+    Parameters
+    ----------
+    photo : path, bytes or ndarray
+        JPEG, PNG, WebP, or HEIC with the optional extra; or an upright RGB (or grey, or RGBA) array of uint8 or uint16.
+
+    Returns
+    -------
+    Picture
+
+    Raises
+    ------
+    UnreadablePhoto, PhotoTooLarge, NoFace
+        The last for a picture that is too small to show a face.
+    """
+    if isinstance(photo, np.ndarray):
+        return Picture(_as_rgb(photo), 1, PHONE_F35_MM, PHONE_U_F35_MM, "usual")
+    data = bytes(photo) if isinstance(photo, (bytes, bytearray, memoryview)) else _read(photo)
+    kind = _kind(data)
+    if kind is None:
+        raise UnreadablePhoto("this is not a JPEG, PNG, WebP or HEIC picture")
+    size, exif = (_heic if kind == "heic" else _HEADERS[kind])(data)[:2]
+    if size is None:
+        raise UnreadablePhoto("the picture's header is damaged")
+    _check_size(*size)
+    if kind == "heic":
+        rgb, reduction = _as_rgb(_heic(data)[2]()), 1
+    else:
+        rgb, reduction = _decode(data, kind, size)
+    f35 = _f35(exif)
+    if f35 is None:
+        return Picture(rgb, reduction, PHONE_F35_MM, PHONE_U_F35_MM, "usual")
+    return Picture(rgb, reduction, f35, EXIF_U_F35_MM, "exif")
+
+
+def _read(path):
+    try:
+        path = os.fspath(path)
+    except TypeError:
+        raise UnreadablePhoto(f"a photo is a path, bytes or an array, not {type(path).__name__}") from None
+    try:
+        status = os.stat(path)
+        if not stat.S_ISREG(status.st_mode):  # a pipe would wait for ever
+            raise UnreadablePhoto(f"{os.path.basename(path)!r} is not a file")
+        if status.st_size > MAX_BYTES:
+            raise PhotoTooLarge(f"the file has {status.st_size / 1e6:.0f} MB; {MAX_BYTES / 1e6:.0f} MB is the most")
+        with open(path, "rb") as file:
+            return file.read()
+    except (OSError, ValueError) as error:
+        raise UnreadablePhoto(f"the file cannot be opened ({getattr(error, 'strerror', None) or error})") from error
+
+
+def _check_size(width, height):
+    megapixels = width * height / 1e6
+    if megapixels > MAX_MEGAPIXELS:
+        raise PhotoTooLarge(f"the picture is {width} x {height}, {megapixels:.0f} megapixels; {MAX_MEGAPIXELS:.0f} is the most")
+    if megapixels < MIN_MEGAPIXELS or min(width, height) < 200:
+        raise NoFace(f"the picture is only {width} x {height} pixels; half a megapixel is the least that shows a mark")
+
+
+def _as_rgb(array):
+    if array.dtype == np.uint16:
+        array = (array >> 8).astype(np.uint8)
+    if array.dtype != np.uint8 or array.ndim not in (2, 3) or (array.ndim == 3 and array.shape[2] not in (1, 3, 4)):
+        raise UnreadablePhoto(f"an array of {array.dtype}, shape {array.shape}, is not a picture (rows, columns, RGB)")
+    _check_size(array.shape[1], array.shape[0])
+    if array.ndim == 2:
+        array = array[..., None]
+    if array.shape[2] == 1:
+        array = np.repeat(array, 3, axis=2)
+    return np.ascontiguousarray(array[..., :3])
+
+
+def _decode(data, kind, size):
+    reduction = 1
+    if kind == "jpeg":
+        while reduction < 8 and size[0] * size[1] / (2 * reduction) ** 2 >= WORKING_MEGAPIXELS * 1e6:
+            reduction *= 2
+    flag = {1: cv2.IMREAD_COLOR_RGB, 2: cv2.IMREAD_REDUCED_COLOR_2, 4: cv2.IMREAD_REDUCED_COLOR_4, 8: cv2.IMREAD_REDUCED_COLOR_8}[reduction]
+    try:
+        picture = cv2.imdecode(np.frombuffer(data, np.uint8), flag)
+    except cv2.error as error:
+        raise UnreadablePhoto("the picture's data is damaged") from error
+    if picture is None or picture.ndim != 3:
+        raise UnreadablePhoto("the picture's data is damaged")
+    if reduction > 1:
+        cv2.cvtColor(picture, cv2.COLOR_BGR2RGB, dst=picture)
+    return picture, reduction
+
+
+# ---- headers: size and EXIF without decoding a pixel -----------------------------------------------------------------
+
+
+def _kind(data):
+    if data[:3] == b"\xff\xd8\xff":
+        return "jpeg"
+    if data[:8] == b"\x89PNG\r\n\x1a\n":
+        return "png"
+    if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
+        return "webp"
+    if data[4:8] == b"ftyp" and data[8:12] in (b"heic", b"heix", b"hevc", b"hevx", b"mif1", b"msf1"):
+        return "heic"
+    return None
+
+
+def _jpeg_header(data):
+    """Walk the markers up to the scan. A file that ends before its end marker was cut short."""
+    size, exif, at = None, b"", 2
+    while at + 4 <= len(data):
+        if data[at] != 0xFF:
+            return None, b""
+        marker = data[at + 1]
+        if marker == 0xFF:
+            at += 1
+            continue
+        length = int.from_bytes(data[at + 2:at + 4], "big")
+        if marker in (0xC0, 0xC1, 0xC2) and at + 9 <= len(data):
+            height, width = struct.unpack(">HH", data[at + 5:at + 9])
+            size = (width, height) if width and height else None
+        elif marker == 0xE1 and data[at + 4:at + 10] == b"Exif\0\0":
+            exif = data[at + 10:at + 2 + length]
+        elif marker == 0xDA:
+            if data.find(b"\xff\xd9", at) < 0:
+                raise UnreadablePhoto("the file was cut short: its end is missing")
+            return size, exif
+        at += 2 + length
+    return None, b""
+
+
+def _png_header(data):
+    if data[12:16] != b"IHDR" or len(data) < 24:
+        return None, b""
+    if b"IEND" not in data[-64:]:
+        raise UnreadablePhoto("the file was cut short: its end is missing")
+    exif, at = b"", 8
+    while at + 8 <= len(data):
+        length = int.from_bytes(data[at:at + 4], "big")
+        if data[at + 4:at + 8] == b"eXIf":
+            exif = data[at + 8:at + 8 + length]
+        at += 12 + length
+    return struct.unpack(">II", data[16:24]), exif
+
+
+def _webp_header(data):
+    size, exif, at = None, b"", 12
+    if int.from_bytes(data[4:8], "little") + 8 > len(data):
+        raise UnreadablePhoto("the file was cut short: its end is missing")
+    while at + 8 <= len(data):
+        name, length = data[at:at + 4], int.from_bytes(data[at + 4:at + 8], "little")
+        body = data[at + 8:at + 8 + length]
+        if name == b"VP8X" and len(body) >= 10:
+            size = (1 + int.from_bytes(body[4:7], "little"), 1 + int.from_bytes(body[7:10], "little"))
+        elif name == b"VP8 " and size is None and len(body) >= 10:
+            size = (int.from_bytes(body[6:8], "little") & 0x3FFF, int.from_bytes(body[8:10], "little") & 0x3FFF)
+        elif name == b"VP8L" and size is None and len(body) >= 5:
+            bits = int.from_bytes(body[1:5], "little")
+            size = ((bits & 0x3FFF) + 1, (bits >> 14 & 0x3FFF) + 1)
+        elif name == b"EXIF":
+            exif = body.removeprefix(b"Exif\0\0")
+        at += 8 + length + length % 2
+    return size, exif
+
+
+_HEADERS = {"jpeg": _jpeg_header, "png": _png_header, "webp": _webp_header}
+
+
+def _heic(data):
+    """Size, EXIF and a function that decodes; the library has turned the picture upright already."""
+    try:
+        import pillow_heif
+    except ImportError as error:
+        raise UnreadablePhoto("this is a HEIC picture, and the HEIC reader is not installed") from error
+    try:
+        file = pillow_heif.open_heif(data, convert_hdr_to_8bit=True)
+        exif = (file.info.get("exif") or b"").removeprefix(b"Exif\0\0")
+    except Exception as error:  # the reader's own errors are not one family
+        raise UnreadablePhoto("the picture's data is damaged") from error
+
+    def pixels():
+        try:
+            return np.asarray(file)
+        except Exception as error:
+            raise UnreadablePhoto("the picture's data is damaged") from error
+
+    return file.size, exif, pixels
+
+
+def _f35(tiff):
+    """Focal length (35 mm equivalent) from an EXIF block, or None. Source: Exif 2.32 (CIPA DC-008), tags 0x8769, 0xA405."""
+    order = {b"II": "<", b"MM": ">"}.get(tiff[:2])
+    if order is None:
+        return None
+
+    def entries(at):
+        try:
+            count = struct.unpack_from(order + "H", tiff, at)[0]
+            for k in range(min(count, 200)):
+                tag, kind = struct.unpack_from(order + "HH", tiff, at + 2 + 12 * k)
+                yield tag, struct.unpack_from(order + ("H" if kind == 3 else "I"), tiff, at + 2 + 12 * k + 8)[0]
+        except struct.error:
+            return
+
+    try:
+        start = struct.unpack_from(order + "I", tiff, 4)[0]
+    except struct.error:
+        return None
+    for tag, value in entries(start):
+        if tag == 0x8769:
+            for inner, f35 in entries(value):
+                if inner == 0xA405 and 10 <= f35 <= 400:
+                    return float(f35)
+    return None

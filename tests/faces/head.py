@@ -108,7 +108,7 @@ class Head:
             drawn["count"] = int(np.clip(round(height / pitch) + 1, 9, 15))
         half, top = length / 2, (drawn["count"] - 1) * pitch
         lines, low, high = _draw_lines(rng, half, pitch, drawn["count"])
-        slope = np.tan(np.radians(rng.uniform(12, 19) - 0.15 * max(top - 30, 0)))
+        slope = np.tan(np.radians(rng.uniform(11, 17) - 0.15 * max(top - 30, 0)))
         outline = _draw_outline(rng, half, low - rng.uniform(4, 6), top + rng.uniform(3, 5), slope, high)
         base = (-half - rng.uniform(10, 13), rng.uniform(9, 12))
         ornaments = drawn.pop("ornaments", None)
@@ -184,7 +184,7 @@ class Head:
             height *= ends
         if self.finish == "raw":
             rust = np.clip(0.9 * noise.cloud(6) + 0.7 * noise.cloud(1.2) + 0.35 * noise.fine(0.15) + 1.6 * self.wear - 1.3, 0, 1)
-            brown = np.array([0.24, 0.105, 0.045], np.float32) * (1 + 0.25 * noise.cloud(0.8))[..., None]
+            brown = np.array([0.15, 0.07, 0.033], np.float32) * (1 + 0.25 * noise.cloud(0.8))[..., None]
             albedo = albedo * (1 - rust[..., None]) + brown * rust[..., None]
             metallic = metallic * (1 - 0.9 * rust)
             roughness = roughness * (1 - rust) + 0.75 * rust
@@ -220,12 +220,12 @@ class Head:
             painted = colour is not None and (self.paint != "lowest" or index == 0)
             floor = np.clip((0.86 * half - away) * ppm + 0.5, 0, 1)  # paint and soil lie on the floor, the walls stay bare
             if painted:
-                cover = floor * np.clip(4 * (1.25 - 0.9 * self.wear - chip[rows]), 0, 1)
+                cover = floor * np.clip(2.5 * (1.6 - 0.9 * self.wear - chip[rows]), 0, 1)
                 _lay(surface, rows, cover, (colour, colour, colour * 0.97), 0, 0.55)
             else:
                 albedo[rows] *= (1 - 0.5 * groove)[..., None]  # little light finds its way down
                 roughness[rows] += 0.2 * groove
-            grime = floor * np.clip(3 * (soil[rows] - 1.6 + 2.2 * self.dirt), 0, 1)
+            grime = floor * np.clip(1.2 * (soil[rows] - 1.7 + 2.2 * self.dirt), 0, 0.9)
             _lay(surface, rows, grime, (0.055, 0.042, 0.028), 0, 0.85)
 
     def _scratches(self, rng, to_pixel, surface):

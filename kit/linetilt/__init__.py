@@ -2,6 +2,19 @@
 
 from .club import Bag, Club, read_bag
 from .errors import InputError, LinetiltError, PhotoError
+from .lie import LieReading, heading_from_start, lie_reading, start_from_net, start_from_offline
 
 __version__ = "0.1.0"
-__all__ = ["Bag", "Club", "InputError", "LinetiltError", "PhotoError", "read_bag"]
+__all__ = [
+    "Bag",
+    "Club",
+    "InputError",
+    "LieReading",
+    "LinetiltError",
+    "PhotoError",
+    "heading_from_start",
+    "lie_reading",
+    "read_bag",
+    "start_from_net",
+    "start_from_offline",
+]

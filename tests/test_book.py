@@ -22,7 +22,7 @@ import pytest
 
 import linetilt as lt
 from linetilt import book as book_module
-from linetilt.book import rescue
+from linetilt.book_schema import MARK_COLUMNS
 
 CLUBS = lt.Bag(
     [
@@ -64,7 +64,7 @@ def test_what_goes_in_comes_out(book):
     assert list(table["club"]) == ["7", "7", "7", "56"]
     assert list(table["number"]) == [1, 2, 3, 4]
     row = table.iloc[0]
-    for name in book_module._MARK:
+    for name in MARK_COLUMNS:
         assert row[name] == getattr(MARK, name)
     assert row["lie_error_deg"] == READING.lie_error_deg and row["u_lie_error_deg"] == READING.u_lie_error_deg
     assert row["flags"] == "patchy ink, long exposure"
@@ -141,6 +141,38 @@ def test_corrections_keep_what_they_replace(book):
     club = int(book.clubs(bag)["club_id"][1])
     book.change("club", club, lie_deg=63.0)
     assert book.bag(bag)["7"].lie_deg == 63.0 and book.history("club", club)["lie_deg"].tolist() == [62.5, 63.0]
+
+
+def test_measuring_again_keeps_the_first_measurement(book):
+    _, session, (shot, *_) = filled(book)
+    better = lt.lie_reading(2.5, 34, face_heading_deg=1.0)
+    book.measure_again(shot, mark={"tilt_deg": 2.5, "u_tilt_deg": 0.2}, reading=better)
+    row = book.shots(session).iloc[0]
+    assert (row["tilt_deg"], row["lie_error_deg"]) == (2.5, better.lie_error_deg) and np.isnan(row["strike_up_mm"])
+    assert book.history("shot", shot)["tilt_deg"].tolist() == [1.5, 2.5]
+    assert book.budget(shot)["value"].tolist()[0] == 2.5
+    refused = book.add_shot(session, "5", photo=b"?")
+    book.measure_again(refused, reading=better)  # marks placed by hand
+    assert book.shots(session).iloc[-1][["counted", "why"]].tolist() == [True, ""]
+    heavy = book.add_shot(session, "5", reading=better, counted=False, why="heavy strike")
+    book.measure_again(heavy, reading=better)
+    assert not book.shots(session).iloc[-1]["counted"]
+
+
+def test_rows_of_a_table_can_be_entered(book):
+    _, session, _ = filled(book, shots=0)
+    table = pd.DataFrame({"tilt_deg": [1.0, np.nan], "u_tilt_deg": [0.4, np.nan], "lie_error_deg": [0.8, np.nan],
+                          "u_lie_error_deg": [0.9, np.nan], "heading_known": [True, np.nan]})  # fmt: skip
+    for _, row in table.iterrows():
+        book.add_shot(session, "7", mark=row, reading=row)
+    shots = book.shots(session)
+    assert shots["counted"].tolist() == [True, False] == shots["heading_known"].tolist()
+    assert shots["why"].tolist() == ["", "no lie reading"] and shots["lie_error_deg"].isna().tolist() == [False, True]
+
+
+def test_every_opening_asks_for_durable_writes(book):
+    """SQLite documentation, PRAGMA synchronous: EXTRA (3) also syncs the folder when the journal is gone."""
+    assert [book._db.execute(f"PRAGMA {name}").fetchone()[0] for name in ("synchronous", "journal_mode", "foreign_keys")] == [3, "delete", 1]
 
 
 def test_undo_takes_back_edit_by_edit_and_keeps_everything(book):
@@ -423,7 +455,7 @@ def test_damage_is_said_and_rescued(tmp_path):
         with pytest.raises(lt.BookError, match="damaged; leave it as it is.*rescue"):
             book.shots(session)
         assert book.check()
-    report = rescue(path, tmp_path / "new.linetilt").set_index("kind")
+    report = lt.rescue_book(path, tmp_path / "new.linetilt").set_index("kind")
     assert path.read_bytes() == content
     with lt.SessionBook(tmp_path / "new.linetilt") as book:
         saved = book.shots(session)
@@ -435,10 +467,10 @@ def test_damage_is_said_and_rescued(tmp_path):
         assert book.add_shot(session, "7") > 40
     assert report["lost"].drop("shot").eq(0).all()
     with pytest.raises(lt.BookError, match="exists already"):
-        rescue(path, tmp_path / "new.linetilt")
+        lt.rescue_book(path, tmp_path / "new.linetilt")
     path.write_bytes(b"SQLite format 3\0" + b"\x99" * 8000)
     with pytest.raises(lt.BookError, match="take your last copy"):
-        rescue(path, tmp_path / "second.linetilt")
+        lt.rescue_book(path, tmp_path / "second.linetilt")
     assert not (tmp_path / "second.linetilt").exists()
 
 
@@ -476,6 +508,9 @@ def test_lookups_use_indexes(book):
         (lambda book: book.change("club", 1, loft_deg=99), "loft_deg is 99"),
         (lambda book: book.change("club", 1, label="7"), "clashes with another entry"),
         (lambda book: book.change("shot", 1, session_id=2), "session_id of a shot cannot be corrected"),
+        (lambda book: book.change("shot", 1), "give at least one of tilt_deg"),
+        (lambda book: book.change("shot", 1, lie_error_deg=None), "a shot without a lie reading"),
+        (lambda book: book.change("shot", 1, u_tilt_deg=-0.1), "u_tilt_deg is -0.1; expected a number from 0"),
         (lambda book: book.change("edit", 1, what="x"), "kind is 'edit'"),
         (lambda book: book.set_aside(1, " "), "say why"),
         (lambda book: book.history("shot", 99), "there never was a shot 99"),

@@ -8,70 +8,36 @@ write-ahead log would leave acknowledged shots in a second file and does not wor
 import hashlib
 import json
 import os
-import shutil
 import sqlite3
-import tempfile
 import threading
 import uuid
-from contextlib import closing, contextmanager
-from dataclasses import asdict, fields, replace
-from datetime import UTC, date, datetime
+from collections.abc import Mapping
+from contextlib import contextmanager
+from dataclasses import fields, replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pandas as pd
 
-from .club import HANDS, Bag, Club, check_number
+from .book_schema import (
+    APPLICATION_ID,
+    CLUB_COLUMNS,
+    MARK_COLUMNS,
+    SHOT_NUMBERS,
+    STEPS,
+    check_day,
+    check_entry,
+    check_kind,
+    club_of,
+    club_row,
+)
+from .club import Bag, Club, check_number
 from .errors import BookError, InputError
 
-APPLICATION_ID = 0x6C74424B  # "ltBK" in the file's header: this SQLite file is a book
 PICTURE_STARTS = {b"\xff\xd8": ".jpg", b"\x89PNG": ".png", b"RIFF": ".webp"}  # else .heic or .bin, see `_suffix`
-
-# Steps of the schema: a book's version is the number of steps done. Never change a step that was released; add one.
-STEPS = (
-    (
-        "CREATE TABLE edit (id INTEGER PRIMARY KEY AUTOINCREMENT, at TEXT NOT NULL, what TEXT NOT NULL, undoes INTEGER UNIQUE REFERENCES edit)",
-        # One row for each row that an edit touched: what stood there before (JSON), nothing where the edit added it.
-        """CREATE TABLE change (id INTEGER PRIMARY KEY AUTOINCREMENT, edit_id INTEGER NOT NULL REFERENCES edit, kind TEXT NOT NULL,
-            row_id INTEGER NOT NULL, before TEXT)""",
-        "CREATE INDEX change_of_row ON change (kind, row_id)",
-        "CREATE INDEX change_of_edit ON change (edit_id)",
-        "CREATE TABLE golfer (id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL, handed TEXT NOT NULL, note TEXT NOT NULL)",
-        """CREATE TABLE bag (id INTEGER PRIMARY KEY AUTOINCREMENT, golfer_id INTEGER NOT NULL REFERENCES golfer, name TEXT NOT NULL,
-            note TEXT NOT NULL)""",
-        """CREATE TABLE club (id INTEGER PRIMARY KEY AUTOINCREMENT, bag_id INTEGER NOT NULL REFERENCES bag, label TEXT NOT NULL,
-            loft_deg REAL NOT NULL, handed TEXT NOT NULL, score_line_length_mm REAL, score_line_pitch_mm REAL,
-            score_line_width_mm REAL, lie_deg REAL, length_in REAL, head TEXT, bend_limit_deg REAL, bent_deg REAL NOT NULL,
-            from_set INTEGER NOT NULL, UNIQUE (bag_id, label))""",
-        """CREATE TABLE gauge (id INTEGER PRIMARY KEY AUTOINCREMENT, club_id INTEGER NOT NULL REFERENCES club, day TEXT NOT NULL,
-            gauge_lie_deg REAL NOT NULL)""",
-        "CREATE INDEX gauge_of_club ON gauge (club_id)",
-        """CREATE TABLE session (id INTEGER PRIMARY KEY AUTOINCREMENT, bag_id INTEGER NOT NULL REFERENCES bag, day TEXT NOT NULL,
-            place TEXT NOT NULL, retest_of INTEGER REFERENCES session, note TEXT NOT NULL)""",
-        "CREATE INDEX session_of_bag ON session (bag_id)",
-        """CREATE TABLE shot (id INTEGER PRIMARY KEY AUTOINCREMENT, session_id INTEGER NOT NULL REFERENCES session,
-            number INTEGER NOT NULL, club_id INTEGER NOT NULL REFERENCES club, at TEXT NOT NULL, photo TEXT,
-            tilt_deg REAL, u_tilt_deg REAL, strike_toe_mm REAL, u_strike_toe_mm REAL, strike_up_mm REAL, u_strike_up_mm REAL,
-            line_width_mm REAL, u_line_width_mm REAL, flags TEXT NOT NULL, lie_error_deg REAL, u_lie_error_deg REAL,
-            heading_known INTEGER NOT NULL, start_deg REAL, u_start_deg REAL, counted INTEGER NOT NULL, why TEXT NOT NULL,
-            note TEXT NOT NULL, mark_budget TEXT, lie_budget TEXT, UNIQUE (session_id, number))""",
-        "CREATE INDEX shot_of_club ON shot (club_id)",
-        "CREATE INDEX shot_counted ON shot (session_id, counted)",
-        "CREATE INDEX shot_of_photo ON shot (photo)",
-        """CREATE TABLE plan (id INTEGER PRIMARY KEY AUTOINCREMENT, session_id INTEGER NOT NULL REFERENCES session, at TEXT NOT NULL,
-            lines TEXT NOT NULL, note TEXT NOT NULL)""",
-        "CREATE INDEX plan_of_session ON plan (session_id)",
-        """CREATE TABLE bend (id INTEGER PRIMARY KEY AUTOINCREMENT, club_id INTEGER NOT NULL REFERENCES club, day TEXT NOT NULL,
-            bend_deg REAL NOT NULL, after_gauge INTEGER REFERENCES gauge, note TEXT NOT NULL)""",
-        "CREATE INDEX bend_of_club ON bend (club_id)",
-    ),
-)
-
-KINDS = ("golfer", "bag", "club", "gauge", "session", "shot", "plan", "bend")
-_MARK = ("tilt_deg", "u_tilt_deg", "strike_toe_mm", "u_strike_toe_mm", "strike_up_mm", "u_strike_up_mm", "line_width_mm", "u_line_width_mm")
-_NUMBERS = {*_MARK, "lie_error_deg", "u_lie_error_deg", "start_deg", "u_start_deg"}
-_CLUB = tuple(field.name for field in fields(Club) if field.name != "gauge_lie_deg")
-_SHOT_COLUMNS = ("number", "at", "photo", *_MARK, "flags", "lie_error_deg", "u_lie_error_deg", "heading_known",
+_SHOT_COLUMNS = ("number", "at", "photo", *MARK_COLUMNS, "flags", "lie_error_deg", "u_lie_error_deg", "heading_known",
                  "start_deg", "u_start_deg", "counted", "why", "note")  # fmt: skip
+NO_READING = "no lie reading"
 
 _SENTENCES = {
     sqlite3.SQLITE_FULL: "the disk is full; nothing of this entry was kept; free some space and enter it again",
@@ -80,7 +46,7 @@ _SENTENCES = {
     sqlite3.SQLITE_PERM: "you have no right to this book; ask its owner, or copy it to a folder of your own",
     sqlite3.SQLITE_BUSY: "another program keeps the book busy; nothing of this entry was kept; close the other one or try again",
     sqlite3.SQLITE_LOCKED: "another program keeps the book busy; nothing of this entry was kept; close the other one or try again",
-    sqlite3.SQLITE_CORRUPT: "the book is damaged; leave it as it is, and save what can be read with linetilt.book.rescue(this book, a new name)",
+    sqlite3.SQLITE_CORRUPT: "the book is damaged; leave it as it is, and save what can be read with linetilt.rescue_book(this book, a new name)",
     sqlite3.SQLITE_NOTADB: "this is not a book of linetilt, or its first page is damaged; choose another file, or take your last copy",
     sqlite3.SQLITE_CONSTRAINT: "that clashes with another entry (two clubs of one name in a bag?); nothing of this entry was kept",
     sqlite3.SQLITE_IOERR: "the disk could not read or write the book; check the drive or the network, then open it again",
@@ -163,7 +129,7 @@ class SessionBook:
 
     def add_golfer(self, name, handed="right", note=""):
         """Enter a golfer and return the golfer's id."""
-        values = _check("golfer", {"name": name, "handed": handed, "note": note})
+        values = check_entry({"name": name, "handed": handed, "note": note})
         with self._edit("golfer added"):
             return self._insert("golfer", values)
 
@@ -183,8 +149,8 @@ class SessionBook:
         -------
         int
         """
-        values = _check("bag", {"name": name, "note": note})
-        day = _day(day)
+        values = check_entry({"name": name, "note": note})
+        day = check_day(day)
         with self._edit("bag added"):
             bag_id = self._insert("bag", {"golfer_id": self._need("golfer", golfer), **values})
             for club in bag:
@@ -193,7 +159,7 @@ class SessionBook:
 
     def add_club(self, bag, club, *, day=None):
         """Add one `Club` to a bag and return the club's id; `day` dates its gauge reading, if it has one."""
-        day = _day(day)
+        day = check_day(day)
         with self._edit("club added"):
             self._need("bag", bag)
             if self._db.execute("SELECT 1 FROM club WHERE bag_id = ? AND label = ?", (bag, club.label)).fetchone():
@@ -202,13 +168,13 @@ class SessionBook:
 
     def add_gauge_reading(self, bag, club, gauge_lie_deg, *, day=None):
         """Enter the lie of a club read on a gauge, in degrees, and return the reading's id."""
-        values = {"gauge_lie_deg": check_number("gauge_lie_deg", gauge_lie_deg, 45.0, 80.0, "degrees"), "day": _day(day)}
+        values = {"gauge_lie_deg": check_number("gauge_lie_deg", gauge_lie_deg, 45.0, 80.0, "degrees"), "day": check_day(day)}
         with self._edit(f"gauge reading added, club {club}"):
             return self._insert("gauge", {"club_id": self._club_id(bag, club), **values})
 
     def add_session(self, bag, *, day=None, place="", retest_of=None, note=""):
         """Enter a session with a bag and return its id; `retest_of` is the id of the session that this one tests again."""
-        values = _check("session", {"day": day, "place": place, "note": note})
+        values = check_entry({"day": day, "place": place, "note": note})
         with self._edit("session added"):
             if retest_of is not None:
                 retest_of = self._need("session", retest_of)
@@ -238,28 +204,12 @@ class SessionBook:
         -------
         int
         """
-        has_lie = _get(reading, "lie_error_deg") is not None
+        measured = _measured(mark, reading, start)
+        has_lie = measured["lie_error_deg"] is not None
         counted = has_lie if counted is None else bool(counted)
-        if counted and not has_lie:
-            raise InputError("counted is True for a shot without a lie reading; give the reading, or enter the shot as set aside")
-        start_deg, u_start_deg = start if isinstance(start, tuple) else (start, None)
-        flags = _get(mark, "flags") or ()
-        values = {name: _get(mark, name) for name in _MARK} | {
-            "lie_error_deg": _get(reading, "lie_error_deg"),
-            "u_lie_error_deg": _get(reading, "u_lie_error_deg"),
-            "heading_known": bool(_get(reading, "heading_known")),
-            "start_deg": start_deg,
-            "u_start_deg": u_start_deg,
-            "flags": flags if isinstance(flags, str) else ", ".join(map(str, flags)),
-            "counted": counted,
-            "why": why or ("" if counted or has_lie else "no lie reading"),
-            "note": note,
-        }
-        values = _check("shot", values) | {
-            "mark_budget": _to_json(_get(mark, "budget")),
-            "lie_budget": _to_json(_get(reading, "budget")),
-            "at": _now(),
-        }
+        why = why or ("" if counted or has_lie else NO_READING)
+        values = measured | check_entry({"counted": counted, "why": why, "note": note}) | {"at": _now()}
+        _check_counted(values)
         session = self._need("session", session)
         club_id = self._club_id(self._row("session", session)["bag_id"], club)
         if photo is not None:
@@ -276,13 +226,13 @@ class SessionBook:
 
     def add_plan(self, session, plan, *, note=""):
         """Keep a plan (a DataFrame, a row a club) made from a session and return its id."""
-        values = _check("plan", {"note": note}) | {"lines": _to_json(plan), "at": _now()}
+        values = check_entry({"note": note}) | {"lines": _to_json(plan), "at": _now()}
         with self._edit("plan added"):
             return self._insert("plan", {"session_id": self._need("session", session), **values})
 
     def add_bend(self, bag, club, bend_deg, *, day=None, gauge_lie_deg=None, note=""):
         """Enter a bend that was done, upright positive, in degrees, and the gauge's reading after it if there is one; return its id."""
-        values = {"bend_deg": check_number("bend_deg", bend_deg, -10.0, 10.0, "degrees"), **_check("bend", {"day": day, "note": note})}
+        values = {"bend_deg": check_number("bend_deg", bend_deg, -10.0, 10.0, "degrees"), **check_entry({"day": day, "note": note})}
         if gauge_lie_deg is not None:
             gauge_lie_deg = check_number("gauge_lie_deg", gauge_lie_deg, 45.0, 80.0, "degrees")
         with self._edit(f"bend added, club {club}"):
@@ -310,23 +260,33 @@ class SessionBook:
         ------
         InputError
         """
-        row = self._need(_kind(kind), row)
-        with self._edit(f"{kind} {row} corrected"):
-            old = self._row(kind, row)
-            fixed = {"id", "number", "at", "photo", "lines", "after_gauge", *(name for name in old if name.endswith(("_id", "_budget")))}
-            for name in values:
-                if name not in old or name in fixed:
-                    raise InputError(f"{name} of a {kind} cannot be corrected; expected some of {', '.join(n for n in old if n not in fixed)}")
-            if kind == "club":
-                values = _club_row(replace(_club_of(old), **values))
-            elif values.get("retest_of") is not None:
-                values["retest_of"] = self._need("session", values["retest_of"])
-            values = _check(kind, values)
-            after = old | values
-            if kind == "shot" and after["counted"] and after["lie_error_deg"] is None:
-                raise InputError("counted is True for a shot without a lie reading; give lie_error_deg as well")
-            self._record(kind, row)
-            self._db.execute(f"UPDATE {kind} SET {', '.join(f'{name} = ?' for name in values)} WHERE id = ?", (*values.values(), row))
+        row = self._need(check_kind(kind), row)
+        old = self._row(kind, row)
+        fixed = {"id", "number", "at", "photo", "lines", "after_gauge", *(name for name in old if name.endswith(("_id", "_budget")))}
+        free = [name for name in old if name not in fixed]
+        if not values:
+            raise InputError(f"nothing to correct was given; give at least one of {', '.join(free)}")
+        for name in values:
+            if name not in free:
+                raise InputError(f"{name} of a {kind} cannot be corrected; expected some of {', '.join(free)}")
+        if kind == "club":
+            values = club_row(replace(club_of(old), **values))
+        elif values.get("retest_of") is not None:
+            values["retest_of"] = self._need("session", values["retest_of"])
+        self._correct(kind, row, values if kind == "club" else check_entry(values))
+
+    def measure_again(self, shot, *, mark=None, reading=None, start=None):
+        """Put a new measurement (see `add_shot`) in place of a shot's old one, which stays in `history`.
+
+        A shot that was set aside only because it had no lie reading counts from now on.
+        """
+        shot = self._need("shot", shot)
+        values = _measured(mark, reading, start)
+        if values["lie_error_deg"] is None:
+            values |= {"counted": 0, "why": NO_READING}
+        elif self._row("shot", shot)["why"] == NO_READING:
+            values |= {"counted": 1, "why": ""}
+        self._correct("shot", shot, values)
 
     def undo(self):
         """Take back the last edit of the book that is not yet taken back, whoever made it, and return what it was."""
@@ -341,7 +301,7 @@ class SessionBook:
                 changes = "SELECT kind, row_id, before FROM change WHERE edit_id = ? ORDER BY id DESC"
                 for kind, row, before in self._db.execute(changes, (undone,)).fetchall():
                     self._record(kind, row)
-                    self._db.execute(f"DELETE FROM {kind} WHERE id = ?" if before is None else _put(kind, before),
+                    self._db.execute(f"DELETE FROM {kind} WHERE id = ?" if before is None else put_sql(kind, before),
                                      (row,) if before is None else tuple(json.loads(before).values()))  # fmt: skip
                 return what
 
@@ -358,7 +318,7 @@ class SessionBook:
         sql = """SELECT edit_id, at, what, undoes, before FROM change JOIN edit ON edit.id = edit_id
                  WHERE kind = ? AND row_id = ? ORDER BY change.id"""
         with self._lock, self._sentences():
-            edits = self._db.execute(sql, (_kind(kind), row := int(row))).fetchall()
+            edits = self._db.execute(sql, (check_kind(kind), row := int(row))).fetchall()
             if not edits:
                 raise InputError(f"there never was a {kind} {row} in this book")
             after = [json.loads(edit[4] or "{}") for edit in edits[1:]] + [self._row(kind, row) or {}]
@@ -380,7 +340,7 @@ class SessionBook:
         Bends done count in `bent_deg`, and in `gauge_lie_deg` where no reading was taken after them.
         """
         # The reading of the latest day counts; bends entered after it was are added.
-        sql = f"""SELECT id AS club_id, {", ".join(name for name in _CLUB if name != "bent_deg")},
+        sql = f"""SELECT id AS club_id, {", ".join(name for name in CLUB_COLUMNS if name != "bent_deg")},
                 bent_deg + coalesce((SELECT sum(bend_deg) FROM bend WHERE club_id = club.id), 0) AS bent_deg,
                 (SELECT gauge_lie_deg + coalesce((SELECT sum(bend_deg) FROM bend WHERE club_id = club.id AND after_gauge >= gauge.id), 0)
                  FROM gauge WHERE club_id = club.id ORDER BY day DESC, id DESC LIMIT 1) AS gauge_lie_deg
@@ -413,7 +373,7 @@ class SessionBook:
         sql = f"""SELECT shot.id AS shot_id, session_id, label AS club, {", ".join(_SHOT_COLUMNS)}
             FROM shot JOIN club ON club.id = club_id {"" if session is None else "WHERE session_id = ?"} ORDER BY session_id, number"""
         table = self._table(sql, () if session is None else (self._need("session", session),))
-        return table.astype({name: float for name in _NUMBERS} | {"heading_known": bool, "counted": bool})
+        return table.astype({name: float for name in SHOT_NUMBERS} | {"heading_known": bool, "counted": bool})
 
     def budget(self, shot, of="lie"):
         """Return the uncertainty budget kept with a shot, `of` its "lie" or its "mark", as a DataFrame (empty: none was kept)."""
@@ -491,15 +451,22 @@ class SessionBook:
                 yield self._edit_id
 
     def _insert(self, kind, values):
-        row = self._db.execute(_put(kind, values), tuple(values.values())).lastrowid
+        row = self._db.execute(put_sql(kind, values), tuple(values.values())).lastrowid
         self._db.execute("INSERT INTO change (edit_id, kind, row_id) VALUES (?, ?, ?)", (self._edit_id, kind, row))
         return row
 
     def _insert_club(self, bag_id, club, day):
-        club_id = self._insert("club", {"bag_id": bag_id, **_club_row(club)})
+        club_id = self._insert("club", {"bag_id": bag_id, **club_row(club)})
         if club.gauge_lie_deg is not None:
             self._insert("gauge", {"club_id": club_id, "day": day, "gauge_lie_deg": club.gauge_lie_deg})
         return club_id
+
+    def _correct(self, kind, row, values):
+        with self._edit(f"{kind} {row} corrected"):
+            if kind == "shot":
+                _check_counted(self._row(kind, row) | values)
+            self._record(kind, row)
+            self._db.execute(f"UPDATE {kind} SET {', '.join(f'{name} = ?' for name in values)} WHERE id = ?", (*values.values(), row))
 
     def _record(self, kind, row):
         """Keep what stands there now, before it is changed."""
@@ -559,121 +526,37 @@ class SessionBook:
         return name
 
 
-def rescue(damaged, new_path):
-    """Copy what can still be read of a damaged book, and its photos, into a new one. Best effort; the damaged book is not touched.
-
-    Parameters
-    ----------
-    damaged, new_path : path
-        The new book must not exist yet.
-
-    Returns
-    -------
-    DataFrame
-        kind, copied: how many entries of each kind were saved; lost: how many were seen to be unreadable (more may be gone).
-
-    Raises
-    ------
-    BookError
-        When not even the list of tables can be read, or `new_path` exists.
-    """
-    damaged, new_path = Path(damaged), Path(new_path)
-    if new_path.exists():
-        raise BookError(f"{new_path} exists already; expected a new name")
-    if not damaged.is_file():
-        raise BookError(f"{damaged} does not exist; expected the damaged book")
-    with tempfile.TemporaryDirectory() as folder:
-        copy = Path(folder) / "copy.linetilt"
-        for end in ("", "-journal"):  # a journal left by a crash completes the copy when it is opened
-            if Path(f"{damaged}{end}").exists():
-                shutil.copyfile(f"{damaged}{end}", f"{copy}{end}")
-        with closing(sqlite3.connect(copy)) as source:
-            saved = {kind: _readable_rows(source, kind) for kind in ("edit", "change", *KINDS)}
-    report = []
-    with SessionBook(new_path) as book:
-        book._db.execute("PRAGMA foreign_keys = OFF")  # an entry whose owner is lost is still worth keeping; `check` names it
-        book._db.execute("BEGIN IMMEDIATE")
-        with book._transaction():
-            for kind, (rows, lost) in saved.items():
-                known = {row[1] for row in book._db.execute(f"PRAGMA table_info({kind})")}
-                rows = [{name: value for name, value in row.items() if name in known} for row in rows]
-                before = book._db.total_changes
-                for row in rows:
-                    book._db.execute(_put(kind, row).replace("INSERT", "INSERT OR IGNORE", 1), tuple(row.values()))
-                copied = book._db.total_changes - before
-                report.append({"kind": kind, "copied": copied, "lost": lost + len(rows) - copied})
-        old_photos = damaged.with_suffix(".linetilt-photos")
-        for path in sorted(old_photos.glob("[0-9a-f]*")) if old_photos.is_dir() else ():
-            book._keep_photo(path)
-    return pd.DataFrame(report)
-
-
-def _readable_rows(source, kind):
-    """Return the rows of a table that can be read, as dicts, and how many seen ones cannot: spans that fail are halved until they do not."""
-    try:
-        names = [row[1] for row in source.execute(f"PRAGMA table_info({kind})")]
-        if not names:
-            raise sqlite3.DatabaseError("no such table")
-    except sqlite3.DatabaseError as error:
-        raise BookError("the list of tables in the damaged book cannot be read; nothing was saved; take your last copy") from error
-    try:
-        top = source.execute("SELECT coalesce(max(seq), 0) FROM sqlite_sequence WHERE name = ?", (kind,)).fetchone()[0]
-    except sqlite3.DatabaseError:
-        top = 1 << 24
-    rows, lost, spans = [], 0, [(1, top)]
-    while spans:
-        low, high = spans.pop()
-        try:
-            rows += source.execute(f"SELECT * FROM {kind} WHERE id BETWEEN ? AND ? ORDER BY id", (low, high)).fetchall()
-        except sqlite3.DatabaseError:
-            middle = (low + high) // 2
-            lost += low == high
-            spans += [(middle + 1, high), (low, middle)] if low < high else []
-    return [dict(zip(names, row, strict=True)) for row in rows], lost
-
-
-def _put(kind, row):
+def put_sql(kind, row):
     """SQL that puts a row (a dict, or its JSON) in place, whether or not its id is taken."""
     names = list(json.loads(row) if isinstance(row, str) else row)
     update = f" ON CONFLICT (id) DO UPDATE SET {', '.join(f'{name} = excluded.{name}' for name in names)}" if isinstance(row, str) else ""
     return f"INSERT INTO {kind} ({', '.join(names)}) VALUES ({', '.join('?' * len(names))}){update}"
 
 
-def _check(kind, values):
-    """Return the values of an entry fit to be stored, or say which one is not."""
-    stored = {}
-    for name, value in values.items():
-        if kind == "club":
-            pass
-        elif name == "day":
-            value = _day(value)
-        elif name in ("counted", "heading_known"):
-            value = int(bool(value))
-        elif name in _NUMBERS:
-            value = None if value is None or value != value else check_number(name, value, -1e4, 1e4, "degrees" if name.endswith("deg") else "millimetres")
-        elif name in ("bend_deg", "gauge_lie_deg"):
-            value = check_number(name, value, *((-10.0, 10.0) if name == "bend_deg" else (45.0, 80.0)), "degrees")
-        elif name == "handed" and value not in HANDS:
-            raise InputError(f'handed is {value!r}; expected "right" or "left"')
-        elif name in ("name", "note", "place", "why", "flags") and (not isinstance(value, str) or (name == "name" and not value.strip())):
-            raise InputError(f"{name} is {value!r}; expected {'a name' if name == 'name' else 'text'}")
-        stored[name] = value
-    return stored
+def _measured(mark, reading, start):
+    """Return a shot's columns that come from measuring it."""
+    flags = _get(mark, "flags") or ()
+    start_deg, u_start_deg = start if isinstance(start, tuple) else (start, None)
+    values = {name: _get(mark, name) for name in MARK_COLUMNS} | {
+        "flags": flags if isinstance(flags, str) else ", ".join(map(str, flags)),
+        "lie_error_deg": _get(reading, "lie_error_deg"),
+        "u_lie_error_deg": _get(reading, "u_lie_error_deg"),
+        "heading_known": bool(_get(reading, "heading_known")),
+        "start_deg": start_deg,
+        "u_start_deg": u_start_deg,
+    }
+    return check_entry(values) | {"mark_budget": _to_json(_get(mark, "budget")), "lie_budget": _to_json(_get(reading, "budget"))}
 
 
-def _club_row(club):
-    row = asdict(club)
-    del row["gauge_lie_deg"]  # gauge readings have a table of their own, with their dates
-    return row | {"from_set": int(club.from_set)}
-
-
-def _club_of(row):
-    return Club(**{name: row[name] for name in _CLUB} | {"from_set": bool(row["from_set"])})
+def _check_counted(shot):
+    if shot["counted"] and shot["lie_error_deg"] is None:
+        raise InputError("counted is True for a shot without a lie reading; give the reading as well, or set the shot aside")
 
 
 def _get(thing, name):
-    """An attribute of a result or an item of a mapping, None where it has none; numbers that are NaN become None when stored."""
-    return thing.get(name) if hasattr(thing, "get") and not hasattr(thing, name) else getattr(thing, name, None)
+    """An attribute of a result or an item of a mapping or row; None where it has none, or a number that is missing."""
+    value = thing.get(name) if isinstance(thing, Mapping | pd.Series) else getattr(thing, name, None)
+    return None if value is pd.NA or (isinstance(value, float) and value != value) else value
 
 
 def _to_json(table):
@@ -682,19 +565,6 @@ def _to_json(table):
     if not isinstance(table, pd.DataFrame):
         raise InputError(f"a {type(table).__name__} was given where a table is kept; expected a DataFrame")
     return table.to_json(orient="records", double_precision=15)
-
-
-def _kind(kind):
-    if kind not in KINDS:
-        raise InputError(f"kind is {kind!r}; expected one of {', '.join(KINDS)}")
-    return kind
-
-
-def _day(day):
-    try:
-        return date.today().isoformat() if day is None else date.fromisoformat(str(day)[:10]).isoformat()
-    except ValueError as error:
-        raise InputError(f"day is {day!r}; expected a date such as 2026-05-31") from error
 
 
 def _now():

@@ -138,7 +138,7 @@ def test_corrections_keep_what_they_replace(book):
     assert history["why"].tolist() == ["", "heavy strike", ""]
     assert history["what"].tolist() == ["shot added, club 7", f"shot {shot} corrected", f"shot {shot} corrected"]
     assert history["tilt_deg"].tolist() == [1.5] * 3
-    club = int(book.clubs(bag)["club_id"][1])
+    club = book.clubs(bag)["club_id"][1]  # a number of numpy's
     book.change("club", club, lie_deg=63.0)
     assert book.bag(bag)["7"].lie_deg == 63.0 and book.history("club", club)["lie_deg"].tolist() == [62.5, 63.0]
 
@@ -154,6 +154,10 @@ def test_measuring_again_keeps_the_first_measurement(book):
     refused = book.add_shot(session, "5", photo=b"?")
     book.measure_again(refused, reading=better)  # marks placed by hand
     assert book.shots(session).iloc[-1][["counted", "why"]].tolist() == [True, ""]
+    book.measure_again(refused, start=lt.start_from_net(10, 2000))
+    book.measure_again(refused, mark={"tilt_deg": 1.0, "u_tilt_deg": 0.3})
+    last = book.shots(session).iloc[-1]
+    assert last["start_deg"] > 0 and last["tilt_deg"] == 1.0 and np.isnan(last["lie_error_deg"]) and not last["counted"]
     heavy = book.add_shot(session, "5", reading=better, counted=False, why="heavy strike")
     book.measure_again(heavy, reading=better)
     assert not book.shots(session).iloc[-1]["counted"]

@@ -262,27 +262,38 @@ class SessionBook:
         """
         row = self._need(check_kind(kind), row)
         old = self._row(kind, row)
-        fixed = {"id", "number", "at", "photo", "lines", "after_gauge", *(name for name in old if name.endswith(("_id", "_budget")))}
-        free = [name for name in old if name not in fixed]
+        fixed = ("id", "number", "at", "photo", "lines", "after_gauge")
+        free = [name for name in old if name not in fixed and not name.endswith(("_id", "_budget"))]
         if not values:
             raise InputError(f"nothing to correct was given; give at least one of {', '.join(free)}")
         for name in values:
             if name not in free:
                 raise InputError(f"{name} of a {kind} cannot be corrected; expected some of {', '.join(free)}")
         if kind == "club":
-            values = club_row(replace(club_of(old), **values))
-        elif values.get("retest_of") is not None:
+            club = club_row(replace(club_of(old), **values))
+            values = {name: club[name] for name in values}  # only these: another process may be correcting others
+        else:
+            values = check_entry(values)
+        if values.get("retest_of") is not None:
             values["retest_of"] = self._need("session", values["retest_of"])
-        self._correct(kind, row, values if kind == "club" else check_entry(values))
+        self._correct(kind, row, values)
 
     def measure_again(self, shot, *, mark=None, reading=None, start=None):
         """Put a new measurement (see `add_shot`) in place of a shot's old one, which stays in `history`.
 
-        A shot that was set aside only because it had no lie reading counts from now on.
+        What is not given stays, except that a new mark does away with the lie reading of the old one. A shot that was set
+        aside only because it had no lie reading counts from now on; one that lost its reading is set aside.
         """
         shot = self._need("shot", shot)
-        values = _measured(mark, reading, start)
-        if values["lie_error_deg"] is None:
+        stays = [name for name in (*MARK_COLUMNS, "flags", "mark_budget") if mark is None]
+        stays += [name for name in ("start_deg", "u_start_deg") if start is None]
+        stays += [name for name in ("lie_error_deg", "u_lie_error_deg", "heading_known", "lie_budget") if mark is None and reading is None]
+        values = {name: value for name, value in _measured(mark, reading, start).items() if name not in stays}
+        if not values:
+            raise InputError("nothing was measured; give a mark, a reading or a start direction")
+        if "lie_error_deg" not in values:
+            pass
+        elif values["lie_error_deg"] is None:
             values |= {"counted": 0, "why": NO_READING}
         elif self._row("shot", shot)["why"] == NO_READING:
             values |= {"counted": 1, "why": ""}
@@ -291,9 +302,10 @@ class SessionBook:
     def undo(self):
         """Take back the last edit of the book that is not yet taken back, whoever made it, and return what it was."""
         with self._lock, self._sentences():
-            last = "SELECT id, what FROM edit e WHERE undoes IS NULL AND NOT EXISTS (SELECT 1 FROM edit WHERE undoes = e.id) ORDER BY id DESC"
+            last = """SELECT id, what FROM edit e WHERE undoes IS NULL AND NOT EXISTS (SELECT 1 FROM edit WHERE undoes = e.id)
+                ORDER BY id DESC LIMIT 2"""
             with self._edit("undo") as edit:
-                found = self._db.execute(last + " LIMIT 2").fetchall()[1:]  # the first is this edit itself
+                found = self._db.execute(last).fetchall()[1:]  # the first is this edit itself
                 if not found:
                     raise InputError("there is nothing to undo in this book")
                 undone, what = found[0]
@@ -322,7 +334,8 @@ class SessionBook:
             if not edits:
                 raise InputError(f"there never was a {kind} {row} in this book")
             after = [json.loads(edit[4] or "{}") for edit in edits[1:]] + [self._row(kind, row) or {}]
-        return pd.DataFrame([dict(zip(("edit_id", "at", "what", "undoes"), edit, strict=False)) | state for edit, state in zip(edits, after, strict=True)])
+        names = ("edit_id", "at", "what", "undoes")
+        return pd.DataFrame([dict(zip(names, edit, strict=False)) | state for edit, state in zip(edits, after, strict=True)])
 
     # Reading
 
@@ -361,10 +374,12 @@ class SessionBook:
     def sessions(self):
         """Return a DataFrame, a row a session, with its numbers of shots entered and counted."""
         return self._table(
-            """SELECT session.id AS session_id, golfer_id, golfer.name AS golfer, bag_id, bag.name AS bag, day, place, retest_of, session.note,
+            """SELECT session.id AS session_id, golfer_id, golfer.name AS golfer, bag_id, bag.name AS bag, day, place, retest_of,
+                session.note AS note,
                 coalesce(shots, 0) AS shots, coalesce(counted, 0) AS counted
             FROM session JOIN bag ON bag.id = bag_id JOIN golfer ON golfer.id = golfer_id
-                LEFT JOIN (SELECT session_id, count(*) AS shots, sum(counted) AS counted FROM shot GROUP BY session_id) ON session_id = session.id
+                LEFT JOIN (SELECT session_id, count(*) AS shots, sum(counted) AS counted FROM shot GROUP BY session_id)
+                    ON session_id = session.id
             ORDER BY session.id"""
         )
 

@@ -49,7 +49,8 @@ STEPS = (
 )
 
 KINDS = ("golfer", "bag", "club", "gauge", "session", "shot", "plan", "bend")
-MARK_COLUMNS = ("tilt_deg", "u_tilt_deg", "strike_toe_mm", "u_strike_toe_mm", "strike_up_mm", "u_strike_up_mm", "line_width_mm", "u_line_width_mm")
+MARK_COLUMNS = ("tilt_deg", "u_tilt_deg", "strike_toe_mm", "u_strike_toe_mm", "strike_up_mm", "u_strike_up_mm", "line_width_mm",
+                "u_line_width_mm")  # fmt: skip
 SHOT_NUMBERS = {*MARK_COLUMNS, "lie_error_deg", "u_lie_error_deg", "start_deg", "u_start_deg"}
 CLUB_COLUMNS = tuple(field.name for field in fields(Club) if field.name != "gauge_lie_deg")
 

@@ -63,7 +63,7 @@ def rescue_book(damaged, new_path):
 
 
 def _readable_rows(source, kind):
-    """Return the rows of a table that can be read, as dicts, and how many seen ones cannot: spans that fail are halved until they do not."""
+    """Return the rows of a table that can be read, as dicts, and how many cannot: spans that fail are halved until they do not."""
     try:
         names = [row[1] for row in source.execute(f"PRAGMA table_info({kind})")]
         if not names:

@@ -90,3 +90,7 @@ class Mirrored(PhotoError):
 class Glare(PhotoError):
     code = "glare"
     advice = "turn the face or move the lamp until the white reflection is off the mark, then take it again"
+
+
+class BookError(LinetiltError):
+    """A book of sessions that cannot be opened, read or written; the message says why and what to do."""

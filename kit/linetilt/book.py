@@ -1,0 +1,602 @@
+"""SessionBook: one SQLite file that keeps golfers, bags, sessions, shots, plans and bends; the photos lie beside it.
+
+The file is in SQLite's rollback-journal mode with ``synchronous=EXTRA``: when a method that writes has returned, its data is
+on the disk, and between writes the book is one whole file that may be copied, put on a stick or on a network drive (a
+write-ahead log would leave acknowledged shots in a second file and does not work across a network).
+"""
+
+import hashlib
+import json
+import os
+import sqlite3
+import threading
+import uuid
+from collections.abc import Mapping
+from contextlib import contextmanager
+from dataclasses import fields, replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pandas as pd
+
+from .book_schema import (
+    APPLICATION_ID,
+    CLUB_COLUMNS,
+    MARK_COLUMNS,
+    SHOT_NUMBERS,
+    STEPS,
+    check_day,
+    check_entry,
+    check_kind,
+    club_of,
+    club_row,
+)
+from .club import Bag, Club, check_number
+from .errors import BookError, InputError
+
+PICTURE_STARTS = {b"\xff\xd8": ".jpg", b"\x89PNG": ".png", b"RIFF": ".webp"}  # else .heic or .bin, see `_suffix`
+_SHOT_COLUMNS = ("number", "at", "photo", *MARK_COLUMNS, "flags", "lie_error_deg", "u_lie_error_deg", "heading_known",
+                 "start_deg", "u_start_deg", "counted", "why", "note")  # fmt: skip
+NO_READING = "no lie reading"
+
+_SENTENCES = {
+    sqlite3.SQLITE_FULL: "the disk is full; nothing of this entry was kept; free some space and enter it again",
+    sqlite3.SQLITE_READONLY: "the book or its folder may only be read; copy the book to a folder of your own",
+    sqlite3.SQLITE_CANTOPEN: "the book cannot be opened there; check that the folder exists and that you may write in it",
+    sqlite3.SQLITE_PERM: "you have no right to this book; ask its owner, or copy it to a folder of your own",
+    sqlite3.SQLITE_BUSY: "another program keeps the book busy; nothing of this entry was kept; close the other one or try again",
+    sqlite3.SQLITE_LOCKED: "another program keeps the book busy; nothing of this entry was kept; close the other one or try again",
+    sqlite3.SQLITE_CORRUPT: "the book is damaged; leave it as it is, and save what can be read with linetilt.rescue_book(this book, a new name)",
+    sqlite3.SQLITE_NOTADB: "this is not a book of linetilt, or its first page is damaged; choose another file, or take your last copy",
+    sqlite3.SQLITE_CONSTRAINT: "that clashes with another entry (two clubs of one name in a bag?); nothing of this entry was kept",
+    sqlite3.SQLITE_IOERR: "the disk could not read or write the book; check the drive or the network, then open it again",
+}
+
+
+class SessionBook:
+    """A shop's or coach's book, in one file; a context manager.
+
+    Parameters
+    ----------
+    path : path
+        The book, usually named ``something.linetilt``; made where there is none. Photos go to the folder
+        ``something.linetilt-photos`` beside it, each under the SHA-256 of its content.
+    wait_s : float
+        How long a write waits for another process that is writing, in seconds.
+
+    Raises
+    ------
+    BookError
+        When the file is no book, is damaged, was made by a newer kit, or cannot be opened.
+
+    Notes
+    -----
+    Every method that writes is one transaction: when it has returned, its entry survives a crash; when it raises, nothing of it
+    was kept. Corrections and undo keep what they replace (`history`). Identifiers are whole numbers and are never used twice.
+    """
+
+    def __init__(self, path, *, wait_s=10.0):
+        self.path = Path(path)
+        self.photo_folder = self.path.with_suffix(".linetilt-photos")
+        self._lock = threading.RLock()
+        self._db = None
+        try:
+            with self._sentences():
+                if self.path.is_dir():
+                    raise BookError(f"{self.path} is a folder; expected a file such as shop.linetilt")
+                self._db = sqlite3.connect(self.path, timeout=wait_s, isolation_level=None, check_same_thread=False)
+                self._db.execute("PRAGMA foreign_keys = ON")
+                self._db.execute("PRAGMA synchronous = EXTRA")
+                self._open()
+        except BaseException:
+            self.close()
+            raise
+
+    def _open(self):
+        if self._version() == len(STEPS):
+            return
+        self._db.execute("BEGIN IMMEDIATE")
+        with self._transaction():
+            for step in STEPS[self._version() :]:  # read again: another process may have just done it
+                for statement in step:
+                    self._db.execute(statement)
+            self._db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+            self._db.execute(f"PRAGMA user_version = {len(STEPS)}")
+
+    def _version(self):
+        version, mine = (self._db.execute(f"PRAGMA {name}").fetchone()[0] for name in ("user_version", "application_id"))
+        if mine != APPLICATION_ID and (version or mine or self._db.execute("SELECT 1 FROM sqlite_master").fetchone()):
+            raise BookError(f"{self.path} is not a book of linetilt but some other program's file; it was left as it is; choose another name")
+        if version > len(STEPS):
+            raise BookError(
+                f"{self.path} was written by a newer linetilt (version {version} of the book, this one knows {len(STEPS)}); "
+                "update linetilt to open it; it was left as it is"
+            )
+        return version
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self.close()
+
+    def close(self):
+        """Close the book; what was entered is on the disk already."""
+        if self._db is not None:
+            self._db.close()
+
+    # Entering
+
+    def add_golfer(self, name, handed="right", note=""):
+        """Enter a golfer and return the golfer's id."""
+        values = check_entry({"name": name, "handed": handed, "note": note})
+        with self._edit("golfer added"):
+            return self._insert("golfer", values)
+
+    def add_bag(self, golfer, bag, name="bag", *, day=None, note=""):
+        """Enter a golfer's clubs and return the bag's id.
+
+        Parameters
+        ----------
+        golfer : int
+        bag : Bag
+        name : str
+        day : date or str, optional
+            When the gauge readings among the clubs were taken (year-month-day); default today.
+        note : str
+
+        Returns
+        -------
+        int
+        """
+        values = check_entry({"name": name, "note": note})
+        day = check_day(day)
+        with self._edit("bag added"):
+            bag_id = self._insert("bag", {"golfer_id": self._need("golfer", golfer), **values})
+            for club in bag:
+                self._insert_club(bag_id, club, day)
+            return bag_id
+
+    def add_club(self, bag, club, *, day=None):
+        """Add one `Club` to a bag and return the club's id; `day` dates its gauge reading, if it has one."""
+        day = check_day(day)
+        with self._edit("club added"):
+            self._need("bag", bag)
+            if self._db.execute("SELECT 1 FROM club WHERE bag_id = ? AND label = ?", (bag, club.label)).fetchone():
+                raise InputError(f"bag {bag} has a club {club.label!r} already; give the new one another label")
+            return self._insert_club(bag, club, day)
+
+    def add_gauge_reading(self, bag, club, gauge_lie_deg, *, day=None):
+        """Enter the lie of a club read on a gauge, in degrees, and return the reading's id."""
+        values = {"gauge_lie_deg": check_number("gauge_lie_deg", gauge_lie_deg, 45.0, 80.0, "degrees"), "day": check_day(day)}
+        with self._edit(f"gauge reading added, club {club}"):
+            return self._insert("gauge", {"club_id": self._club_id(bag, club), **values})
+
+    def add_session(self, bag, *, day=None, place="", retest_of=None, note=""):
+        """Enter a session with a bag and return its id; `retest_of` is the id of the session that this one tests again."""
+        values = check_entry({"day": day, "place": place, "note": note})
+        with self._edit("session added"):
+            if retest_of is not None:
+                retest_of = self._need("session", retest_of)
+            return self._insert("session", {"bag_id": self._need("bag", bag), "retest_of": retest_of, **values})
+
+    def add_shot(self, session, club, *, photo=None, mark=None, reading=None, start=None, counted=None, why="", note=""):
+        """Enter one shot and return its id. Its photo, if any, is safe on the disk before the shot is.
+
+        Parameters
+        ----------
+        session : int
+        club : str
+            The club's label in the session's bag.
+        photo : path or bytes, optional
+        mark : FaceMark or mapping, optional
+            Its tilt, strike, line width, their uncertainties, flags and budget are kept, as far as it has them.
+        reading : LieReading or mapping, optional
+        start : StartDirection or float, optional
+            Start direction in degrees, closed side positive, alone or with its standard uncertainty.
+        counted : bool, optional
+            Default: counted where there is a lie reading. A shot without one cannot count.
+        why : str
+            Why it was set aside.
+        note : str
+
+        Returns
+        -------
+        int
+        """
+        measured = _measured(mark, reading, start)
+        has_lie = measured["lie_error_deg"] is not None
+        counted = has_lie if counted is None else bool(counted)
+        why = why or ("" if counted or has_lie else NO_READING)
+        values = measured | check_entry({"counted": counted, "why": why, "note": note}) | {"at": _now()}
+        _check_counted(values)
+        session = self._need("session", session)
+        club_id = self._club_id(self._row("session", session)["bag_id"], club)
+        if photo is not None:
+            values["photo"] = self._keep_photo(photo)
+        with self._edit(f"shot added, club {club}"):
+            (number,) = self._db.execute("SELECT coalesce(max(number), 0) + 1 FROM shot WHERE session_id = ?", (session,)).fetchone()
+            return self._insert("shot", {"session_id": session, "number": number, "club_id": club_id, **values})
+
+    def set_aside(self, shot, why):
+        """Leave a shot out of the pooling, saying why; ``change("shot", shot, counted=True)`` takes it in again."""
+        if not str(why).strip():
+            raise InputError("why is empty; say why the shot is set aside, such as \"heavy strike\"")
+        self.change("shot", shot, counted=False, why=why)
+
+    def add_plan(self, session, plan, *, note=""):
+        """Keep a plan (a DataFrame, a row a club) made from a session and return its id."""
+        values = check_entry({"note": note}) | {"lines": _to_json(plan), "at": _now()}
+        with self._edit("plan added"):
+            return self._insert("plan", {"session_id": self._need("session", session), **values})
+
+    def add_bend(self, bag, club, bend_deg, *, day=None, gauge_lie_deg=None, note=""):
+        """Enter a bend that was done, upright positive, in degrees, and the gauge's reading after it if there is one; return its id."""
+        values = {"bend_deg": check_number("bend_deg", bend_deg, -10.0, 10.0, "degrees"), **check_entry({"day": day, "note": note})}
+        if gauge_lie_deg is not None:
+            gauge_lie_deg = check_number("gauge_lie_deg", gauge_lie_deg, 45.0, 80.0, "degrees")
+        with self._edit(f"bend added, club {club}"):
+            club_id = self._club_id(bag, club)
+            (last,) = self._db.execute("SELECT max(id) FROM gauge WHERE club_id = ?", (club_id,)).fetchone()
+            bend = self._insert("bend", {"club_id": club_id, "after_gauge": last, **values})
+            if gauge_lie_deg is not None:
+                self._insert("gauge", {"club_id": club_id, "day": values["day"], "gauge_lie_deg": gauge_lie_deg})
+            return bend
+
+    # Correcting
+
+    def change(self, kind, row, **values):
+        """Correct an entry; what stood there before stays in `history`.
+
+        Parameters
+        ----------
+        kind : {"golfer", "bag", "club", "gauge", "session", "shot", "plan", "bend"}
+        row : int
+            Its id.
+        **values
+            Columns to correct, named as in the tables; identifiers, numbers within a session and photos stay.
+
+        Raises
+        ------
+        InputError
+        """
+        row = self._need(check_kind(kind), row)
+        old = self._row(kind, row)
+        fixed = ("id", "number", "at", "photo", "lines", "after_gauge")
+        free = [name for name in old if name not in fixed and not name.endswith(("_id", "_budget"))]
+        if not values:
+            raise InputError(f"nothing to correct was given; give at least one of {', '.join(free)}")
+        for name in values:
+            if name not in free:
+                raise InputError(f"{name} of a {kind} cannot be corrected; expected some of {', '.join(free)}")
+        if kind == "club":
+            club = club_row(replace(club_of(old), **values))
+            values = {name: club[name] for name in values}  # only these: another process may be correcting others
+        else:
+            values = check_entry(values)
+        if values.get("retest_of") is not None:
+            values["retest_of"] = self._need("session", values["retest_of"])
+        self._correct(kind, row, values)
+
+    def measure_again(self, shot, *, mark=None, reading=None, start=None):
+        """Put a new measurement (see `add_shot`) in place of a shot's old one, which stays in `history`.
+
+        What is not given stays, except that a new mark does away with the lie reading of the old one. A shot that was set
+        aside only because it had no lie reading counts from now on; one that lost its reading is set aside.
+        """
+        shot = self._need("shot", shot)
+        stays = [name for name in (*MARK_COLUMNS, "flags", "mark_budget") if mark is None]
+        stays += [name for name in ("start_deg", "u_start_deg") if start is None]
+        stays += [name for name in ("lie_error_deg", "u_lie_error_deg", "heading_known", "lie_budget") if mark is None and reading is None]
+        values = {name: value for name, value in _measured(mark, reading, start).items() if name not in stays}
+        if not values:
+            raise InputError("nothing was measured; give a mark, a reading or a start direction")
+        if "lie_error_deg" not in values:
+            pass
+        elif values["lie_error_deg"] is None:
+            values |= {"counted": 0, "why": NO_READING}
+        elif self._row("shot", shot)["why"] == NO_READING:
+            values |= {"counted": 1, "why": ""}
+        self._correct("shot", shot, values)
+
+    def undo(self):
+        """Take back the last edit of the book that is not yet taken back, whoever made it, and return what it was."""
+        with self._lock, self._sentences():
+            last = """SELECT id, what FROM edit e WHERE undoes IS NULL AND NOT EXISTS (SELECT 1 FROM edit WHERE undoes = e.id)
+                ORDER BY id DESC LIMIT 2"""
+            with self._edit("undo") as edit:
+                found = self._db.execute(last).fetchall()[1:]  # the first is this edit itself
+                if not found:
+                    raise InputError("there is nothing to undo in this book")
+                undone, what = found[0]
+                self._db.execute("UPDATE edit SET undoes = ?, what = ? WHERE id = ?", (undone, f"undone: {what}", edit))
+                changes = "SELECT kind, row_id, before FROM change WHERE edit_id = ? ORDER BY id DESC"
+                for kind, row, before in self._db.execute(changes, (undone,)).fetchall():
+                    self._record(kind, row)
+                    self._db.execute(f"DELETE FROM {kind} WHERE id = ?" if before is None else put_sql(kind, before),
+                                     (row,) if before is None else tuple(json.loads(before).values()))  # fmt: skip
+                return what
+
+    def history(self, kind=None, row=None):
+        """Return what happened, oldest first: all edits of the book, or the revisions of one entry.
+
+        Returns
+        -------
+        DataFrame
+            edit_id, at, what, undoes; for one entry also its columns as they stood after that edit (empty: taken back).
+        """
+        if kind is None:
+            return self._table("SELECT id AS edit_id, at, what, undoes FROM edit ORDER BY id")
+        sql = """SELECT edit_id, at, what, undoes, before FROM change JOIN edit ON edit.id = edit_id
+                 WHERE kind = ? AND row_id = ? ORDER BY change.id"""
+        with self._lock, self._sentences():
+            edits = self._db.execute(sql, (check_kind(kind), row := int(row))).fetchall()
+            if not edits:
+                raise InputError(f"there never was a {kind} {row} in this book")
+            after = [json.loads(edit[4] or "{}") for edit in edits[1:]] + [self._row(kind, row) or {}]
+        names = ("edit_id", "at", "what", "undoes")
+        return pd.DataFrame([dict(zip(names, edit, strict=False)) | state for edit, state in zip(edits, after, strict=True)])
+
+    # Reading
+
+    def golfers(self):
+        """Return a DataFrame, a row a golfer."""
+        return self._table("SELECT id AS golfer_id, name, handed, note FROM golfer ORDER BY id")
+
+    def bags(self):
+        """Return a DataFrame, a row a bag."""
+        return self._table("SELECT id AS bag_id, golfer_id, name, note FROM bag ORDER BY id")
+
+    def clubs(self, bag):
+        """Return a DataFrame, a row a club of a bag: club_id, then the columns of `read_bag` as they are now.
+
+        Bends done count in `bent_deg`, and in `gauge_lie_deg` where no reading was taken after them.
+        """
+        # The reading of the latest day counts; bends entered after it was are added.
+        sql = f"""SELECT id AS club_id, {", ".join(name for name in CLUB_COLUMNS if name != "bent_deg")},
+                bent_deg + coalesce((SELECT sum(bend_deg) FROM bend WHERE club_id = club.id), 0) AS bent_deg,
+                (SELECT gauge_lie_deg + coalesce((SELECT sum(bend_deg) FROM bend WHERE club_id = club.id AND after_gauge >= gauge.id), 0)
+                 FROM gauge WHERE club_id = club.id ORDER BY day DESC, id DESC LIMIT 1) AS gauge_lie_deg
+            FROM club WHERE bag_id = ? ORDER BY id"""
+        table = self._table(sql, (self._need("bag", bag),))
+        return table[["club_id", *(field.name for field in fields(Club))]].astype({"from_set": bool})
+
+    def bag(self, bag):
+        """Return a `Bag` as its clubs are now."""
+        rows = self.clubs(bag).drop(columns="club_id").astype(object).to_dict("records")
+        return Bag(Club(**{name: None if pd.isna(value) else value for name, value in row.items()}) for row in rows)
+
+    def gauge_readings(self, bag):
+        """Return a DataFrame, a row a gauge reading of a bag's clubs."""
+        return self._table("SELECT gauge.id AS gauge_id, label AS club, day, gauge_lie_deg FROM gauge JOIN club ON club.id = club_id "
+                           "WHERE bag_id = ? ORDER BY gauge.id", (self._need("bag", bag),))  # fmt: skip
+
+    def sessions(self):
+        """Return a DataFrame, a row a session, with its numbers of shots entered and counted."""
+        return self._table(
+            """SELECT session.id AS session_id, golfer_id, golfer.name AS golfer, bag_id, bag.name AS bag, day, place, retest_of,
+                session.note AS note,
+                coalesce(shots, 0) AS shots, coalesce(counted, 0) AS counted
+            FROM session JOIN bag ON bag.id = bag_id JOIN golfer ON golfer.id = golfer_id
+                LEFT JOIN (SELECT session_id, count(*) AS shots, sum(counted) AS counted FROM shot GROUP BY session_id)
+                    ON session_id = session.id
+            ORDER BY session.id"""
+        )
+
+    def shots(self, session=None):
+        """Return a DataFrame, a row a shot in the order hit, of one session or of all: what `fit_bag` takes as it is."""
+        sql = f"""SELECT shot.id AS shot_id, session_id, label AS club, {", ".join(_SHOT_COLUMNS)}
+            FROM shot JOIN club ON club.id = club_id {"" if session is None else "WHERE session_id = ?"} ORDER BY session_id, number"""
+        table = self._table(sql, () if session is None else (self._need("session", session),))
+        return table.astype({name: float for name in SHOT_NUMBERS} | {"heading_known": bool, "counted": bool})
+
+    def budget(self, shot, of="lie"):
+        """Return the uncertainty budget kept with a shot, `of` its "lie" or its "mark", as a DataFrame (empty: none was kept)."""
+        if of not in ("lie", "mark"):
+            raise InputError(f'of is {of!r}; expected "lie" or "mark"')
+        return pd.DataFrame(json.loads(self._row("shot", self._need("shot", shot))[f"{of}_budget"] or "[]"))
+
+    def photo(self, shot):
+        """Return the path of a shot's photo, or None."""
+        name = self._row("shot", self._need("shot", shot))["photo"]
+        return self.photo_folder / name if name else None
+
+    def plans(self, session=None):
+        """Return a DataFrame, a row a club of each plan kept: plan_id, session_id, at, note, then the plan's own columns."""
+        sql = f"SELECT id, session_id, at, note, lines FROM plan {'' if session is None else 'WHERE session_id = ?'} ORDER BY id"
+        with self._lock, self._sentences():
+            rows = self._db.execute(sql, () if session is None else (self._need("session", session),)).fetchall()
+        return pd.DataFrame(
+            [dict(zip(("plan_id", "session_id", "at", "note"), row, strict=False)) | line for row in rows for line in json.loads(row[4])]
+        )
+
+    def bends(self, bag=None):
+        """Return a DataFrame, a row a bend done, of one bag or of all."""
+        sql = f"""SELECT bend.id AS bend_id, bag_id, label AS club, day, bend_deg, note FROM bend JOIN club ON club.id = club_id
+            {"" if bag is None else "WHERE bag_id = ?"} ORDER BY bend.id"""
+        return self._table(sql, () if bag is None else (self._need("bag", bag),))
+
+    def check(self):
+        """Return what is wrong with the book and its photos, a sentence each (empty: all is well). Reads everything; slow."""
+        notes = []
+        try:
+            with self._lock, self._sentences():
+                notes += [row[0] for row in self._db.execute("PRAGMA integrity_check") if row[0] != "ok"]
+                notes += [f"{row[0]} {row[1]} belongs to a {row[2]} that is gone" for row in self._db.execute("PRAGMA foreign_key_check")]
+                photos = [row[0] for row in self._db.execute("SELECT DISTINCT photo FROM shot WHERE photo IS NOT NULL")]
+        except BookError as damage:
+            return [*notes, str(damage)]
+        for name in photos:
+            path = self.photo_folder / name
+            if not path.is_file():
+                notes.append(f"the photo {name} is gone")
+            elif hashlib.sha256(path.read_bytes()).hexdigest() != path.stem:
+                notes.append(f"the photo {name} is not what was entered")
+        return notes
+
+    # Inside
+
+    @contextmanager
+    def _sentences(self):
+        try:
+            yield
+        except sqlite3.ProgrammingError as error:
+            raise BookError(f"{self.path}: the book is closed; open it again with SessionBook({str(self.path)!r})") from error
+        except sqlite3.Error as error:
+            code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+            raise BookError(f"{self.path}: {_SENTENCES.get(code, f'the book answers: {error}')}") from error
+
+    @contextmanager
+    def _transaction(self):
+        try:
+            yield
+            self._db.execute("COMMIT")
+        except BaseException:
+            if self._db.in_transaction:
+                self._db.execute("ROLLBACK")
+            raise
+
+    @contextmanager
+    def _edit(self, what):
+        """One transaction and one line in the list of edits; gives the edit's id."""
+        with self._lock, self._sentences():
+            self._db.execute("BEGIN IMMEDIATE")
+            with self._transaction():
+                self._edit_id = self._db.execute("INSERT INTO edit (at, what) VALUES (?, ?)", (_now(), what)).lastrowid
+                yield self._edit_id
+
+    def _insert(self, kind, values):
+        row = self._db.execute(put_sql(kind, values), tuple(values.values())).lastrowid
+        self._db.execute("INSERT INTO change (edit_id, kind, row_id) VALUES (?, ?, ?)", (self._edit_id, kind, row))
+        return row
+
+    def _insert_club(self, bag_id, club, day):
+        club_id = self._insert("club", {"bag_id": bag_id, **club_row(club)})
+        if club.gauge_lie_deg is not None:
+            self._insert("gauge", {"club_id": club_id, "day": day, "gauge_lie_deg": club.gauge_lie_deg})
+        return club_id
+
+    def _correct(self, kind, row, values):
+        with self._edit(f"{kind} {row} corrected"):
+            if kind == "shot":
+                _check_counted(self._row(kind, row) | values)
+            self._record(kind, row)
+            self._db.execute(f"UPDATE {kind} SET {', '.join(f'{name} = ?' for name in values)} WHERE id = ?", (*values.values(), row))
+
+    def _record(self, kind, row):
+        """Keep what stands there now, before it is changed."""
+        now = self._row(kind, row)
+        self._db.execute("INSERT INTO change (edit_id, kind, row_id, before) VALUES (?, ?, ?, ?)",
+                         (self._edit_id, kind, row, now and json.dumps(now)))  # fmt: skip
+
+    def _row(self, kind, row):
+        with self._lock, self._sentences():
+            cursor = self._db.execute(f"SELECT * FROM {kind} WHERE id = ?", (int(row),))
+            found = cursor.fetchone()
+            return found and dict(zip((column[0] for column in cursor.description), found, strict=True))
+
+    def _need(self, kind, row):
+        with self._lock, self._sentences():
+            known = isinstance(row, int) or hasattr(row, "__index__")
+            if not known or not self._db.execute(f"SELECT 1 FROM {kind} WHERE id = ?", (int(row),)).fetchone():
+                raise InputError(f"there is no {kind} {row!r} in this book; expected the number it was given when it was entered")
+            return int(row)
+
+    def _club_id(self, bag, label):
+        with self._lock, self._sentences():
+            clubs = dict(self._db.execute("SELECT label, id FROM club WHERE bag_id = ? ORDER BY id", (self._need("bag", bag),)))
+        if str(label) not in clubs:
+            raise InputError(f"no club {label!r} in the bag; it holds {', '.join(clubs)}")
+        return clubs[str(label)]
+
+    def _table(self, sql, arguments=()):
+        with self._lock, self._sentences():
+            cursor = self._db.execute(sql, arguments)
+            return pd.DataFrame(cursor.fetchall(), columns=[column[0] for column in cursor.description])
+
+    def _keep_photo(self, photo):
+        """Write a photo beside its final name, force it to the disk, rename it, and return its name."""
+        try:
+            content = bytes(photo) if isinstance(photo, bytes | bytearray | memoryview) else Path(photo).read_bytes()
+        except (OSError, TypeError) as error:
+            raise InputError(f"the photo cannot be read: {error}; expected a file's path or its bytes") from error
+        name = hashlib.sha256(content).hexdigest() + _suffix(content)
+        final = self.photo_folder / name
+        beside = self.photo_folder / f".{uuid.uuid4().hex}.part"
+        try:
+            if not self.photo_folder.is_dir():
+                self.photo_folder.mkdir(exist_ok=True)
+                _sync_folder(self.path.parent)
+            if not (final.is_file() and final.stat().st_size == len(content)):
+                with open(beside, "wb") as file:
+                    file.write(content)
+                    file.flush()
+                    os.fsync(file.fileno())
+                os.replace(beside, final)
+            _sync_folder(self.photo_folder)
+        except OSError as error:
+            beside.unlink(missing_ok=True)
+            raise BookError(f"{self.photo_folder}: the photo could not be kept ({error.strerror or error}), nor was its shot; "
+                            "check that the disk has space and that you may write in this folder, then enter the shot again") from error  # fmt: skip
+        return name
+
+
+def put_sql(kind, row):
+    """SQL that puts a row (a dict, or its JSON) in place, whether or not its id is taken."""
+    names = list(json.loads(row) if isinstance(row, str) else row)
+    update = f" ON CONFLICT (id) DO UPDATE SET {', '.join(f'{name} = excluded.{name}' for name in names)}" if isinstance(row, str) else ""
+    return f"INSERT INTO {kind} ({', '.join(names)}) VALUES ({', '.join('?' * len(names))}){update}"
+
+
+def _measured(mark, reading, start):
+    """Return a shot's columns that come from measuring it."""
+    flags = _get(mark, "flags") or ()
+    start_deg, u_start_deg = start if isinstance(start, tuple) else (start, None)
+    values = {name: _get(mark, name) for name in MARK_COLUMNS} | {
+        "flags": flags if isinstance(flags, str) else ", ".join(map(str, flags)),
+        "lie_error_deg": _get(reading, "lie_error_deg"),
+        "u_lie_error_deg": _get(reading, "u_lie_error_deg"),
+        "heading_known": bool(_get(reading, "heading_known")),
+        "start_deg": start_deg,
+        "u_start_deg": u_start_deg,
+    }
+    return check_entry(values) | {"mark_budget": _to_json(_get(mark, "budget")), "lie_budget": _to_json(_get(reading, "budget"))}
+
+
+def _check_counted(shot):
+    if shot["counted"] and shot["lie_error_deg"] is None:
+        raise InputError("counted is True for a shot without a lie reading; give the reading as well, or set the shot aside")
+
+
+def _get(thing, name):
+    """An attribute of a result or an item of a mapping or row; None where it has none, or a number that is missing."""
+    value = thing.get(name) if isinstance(thing, Mapping | pd.Series) else getattr(thing, name, None)
+    return None if value is pd.NA or (isinstance(value, float) and value != value) else value
+
+
+def _to_json(table):
+    if table is None:
+        return None
+    if not isinstance(table, pd.DataFrame):
+        raise InputError(f"a {type(table).__name__} was given where a table is kept; expected a DataFrame")
+    return table.to_json(orient="records", double_precision=15)
+
+
+def _now():
+    return datetime.now(UTC).isoformat(timespec="milliseconds")
+
+
+def _suffix(content):
+    if content[4:8] == b"ftyp":
+        return ".heic"
+    return next((end for start, end in PICTURE_STARTS.items() if content.startswith(start)), ".bin")
+
+
+def _sync_folder(folder):
+    """Force a folder's list of names to the disk (not needed, and not possible, on Windows)."""
+    if os.name == "posix":
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-SWEEPS = 8
+SWEEPS = 6
 NODES = np.sinh(np.linspace(-4.2, 4.2, 72))  # of f, dense in the middle; times a line's own width
 NODE_WEIGHTS = np.cosh(np.linspace(-4.2, 4.2, 72))
 CHUNK_VALUES = 400_000  # numbers an array may hold at once: golfers are worked off in chunks of that size

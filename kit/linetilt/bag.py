@@ -604,7 +604,7 @@ def _check_readings(readings):
         wrong = table["counted"] & ~good(values)
         if wrong.any():
             row = int(np.flatnonzero(wrong)[0])
-            raise InputError(f"{name} of reading {row + 1} (club {table['club'].iloc[row]}) is {readings[name].iloc[row]!r}; "
+            raise InputError(f"{name} of reading {row + 1} (club {table['club'].iloc[row]}) is {readings[name].iloc[row]}; "
                              f"expected {expected}. Set the shot aside (counted False) if it has no reading")
         table[name] = values
     return table.reset_index(drop=True)

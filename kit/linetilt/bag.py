@@ -16,6 +16,8 @@ from .errors import InputError
 # A 7-iron's length, and how a set shortens as loft grows, for clubs whose length was not measured: common practice, no source.
 SEVEN_IRON_LENGTH_IN, SEVEN_IRON_LOFT_DEG, INCHES_PER_LOFT_DEG = 37.0, 34.0, -0.12
 
+U_SHOT_FLOOR = 0.25  # share of a shot's stated uncertainty that stays its own, whatever the session's heading takes out
+
 # Alarms, set so that golfers who fit the model raise each of them in no more than about one bag of fifty.
 BAD_SHOT_WEIGHT = 0.42
 DRIFT_Z, DRIFT_DEG = 2.6, 0.75
@@ -130,7 +132,7 @@ def bend_room(club, cap_deg=None):
 
 def whole_step_bend(lie_error_deg, room, step_deg):
     """Return the bend in whole steps, upright positive, that leaves least of a lie error within `room` (flatter, upright)."""
-    down, up = (math.floor(side / step_deg + 1e-9) for side in room)
+    down, up = (np.floor(side / step_deg + 1e-9) for side in room)
     return float(np.clip(round(-lie_error_deg / step_deg), -down, up)) * step_deg
 
 
@@ -245,7 +247,9 @@ class BagFit:
         `shot_scatter_deg` and `club_scatter_deg`.
         """
         fit = self._pooled
-        mean, u = fit.mean[-3:], np.sqrt(np.diag(fit.cov)[-3:])
+        mean, u = fit.mean[-3:].copy(), np.sqrt(np.diag(fit.cov)[-3:])
+        if len(self._design) == self._count:  # every heading is known: there is nothing to say about it
+            mean[2] = u[2] = math.nan
         return pd.Series(
             {
                 "offset_deg": mean[0] + self.priors.offset_deg,
@@ -488,8 +492,8 @@ def fit_bag(readings, bag, *, priors=None, stop=None):
 
     Notes
     -----
-    A shot whose face heading is unknown should carry in `u_lie_error_deg` only how the heading changes from shot to shot: the
-    session's mean is an unknown of the fit.
+    A shot whose face heading is unknown carries in `u_lie_error_deg` all of that doubt, as `lie_reading` gives it. The fit has the session's
+    mean heading as an unknown of its own, so that share, sin λ cos λ · `heading_sd_deg`, is taken out of the shot's uncertainty.
     """
     return fit_bags(readings.assign(golfer=0) if isinstance(readings, pd.DataFrame) else readings, bag, priors=priors, stop=stop)[0]
 
@@ -575,7 +579,9 @@ def _lay_out(rows, bag, priors, golfer):
     y, u, filled = np.zeros((halves * clubs, width)), np.ones((halves * clubs, width)), np.zeros((halves * clubs, width), bool)
     at = line[counted], shot[counted]
     known = np.array([one.total_bent_deg for one in bag])[club] + (design @ [priors.offset_deg, priors.slope_deg_per_in, 0.0])[line]
-    y[at], u[at], filled[at] = (rows["lie_error_deg"] - known)[counted], rows["u_lie_error_deg"][counted], True
+    u_shot = rows["u_lie_error_deg"].to_numpy()
+    u_shot = np.sqrt(np.maximum(u_shot**2 - (design[line, 2] * priors.heading_sd_deg) ** 2, (U_SHOT_FLOOR * u_shot) ** 2))
+    y[at], u[at], filled[at] = (rows["lie_error_deg"] - known)[counted], u_shot[counted], True
     return {"bag": bag, "rows": rows, "line": line, "shot": shot, "design": design, "y": y, "u": u, "filled": filled,
             "club": np.tile(np.arange(clubs), halves), "spread": _spread(bag, priors)}
 

@@ -25,6 +25,7 @@ HEAD_CAUTION = {
 }
 
 LIE_MAX_DEG = 80.0  # The Equipment Rules, Part 2, 1d (from memory): the shaft at least 10° from upright
+USUAL_LIE_DEG = 62.5  # of a mid iron, where the lie is not known: common practice, no source
 LENGTH_CHANGE_MAX_IN = 1.0  # past this, length alone is no answer: common practice, no source
 NEIGHBOUR_STEP_DEG = (0.0, 1.5)  # lie a club gains on its longer neighbour, least and most: common practice, no source
 
@@ -113,11 +114,11 @@ def plan_bends(fit, bag, *, step_deg=0.25, cap_deg=None, misses=None, bend_uncer
             outcome, bend, reason = "look at the miss first", 0.0, against
         elif bend == 0:
             outcome = "change delivery"
-            reason = f"The {label} sits {sits}, which sends the ball {side}, but {_LIMIT_WORDS[limit](club, cap_deg)}: work on the hands."
+            reason = f"The {label} sits {sits}, which sends the ball {side}, but {_why_limited(limit, club, wanted, cap_deg)}: work on the hands."
         elif limited:
             outcome = "part of the bend"
             reason = (f"The {label} sits {sits}, which sends the ball {side}: bend it {abs(bend):g}° {turn} and no more, since "
-                      f"{_LIMIT_WORDS[limit](club, cap_deg)}. The rest is for the hands.")
+                      f"{_why_limited(limit, club, wanted, cap_deg)}; the rest is for the hands.")
         else:
             outcome = "bend"
             reason = f"The {label} sits {sits}, which sends the ball {side}: bend it {abs(bend):g}° {turn}."
@@ -138,12 +139,18 @@ def plan_bends(fit, bag, *, step_deg=0.25, cap_deg=None, misses=None, bend_uncer
     return plan
 
 
-_LIMIT_WORDS = {
-    "head": lambda club, cap: "its head must not be bent" if club.limit_deg == 0 else
-    f"its head allows {club.limit_deg:g}° from the maker's figure" + (f" and {abs(club.total_bent_deg):.2g}° is used up" if abs(club.total_bent_deg) >= 0.05 else ""),
-    "cap": lambda club, cap: f"you asked for no more than {cap:g}° from the maker's figure",
-    "rules": lambda club, cap: f"the rules of golf allow no lie above {LIE_MAX_DEG:g}°",
-}
+def _why_limited(limit, club, wanted, cap_deg):
+    """Say what keeps a club from the bend that it asks for."""
+    if limit == "rules":
+        return f"the rules of golf allow no lie above {LIE_MAX_DEG:g}°"
+    if limit == "head" and club.limit_deg == 0:
+        return "its head must not be bent"
+    whose = "its head allows" if limit == "head" else "the golfer's cap is"
+    used = club.total_bent_deg * math.copysign(1, wanted)
+    words = f"{whose} {club.limit_deg if limit == 'head' else cap_deg:g}° {_turn(wanted)} of the maker's figure"
+    if abs(used) < 0.05:
+        return words
+    return words + (f", of which {used:.1f}° is used up" if used > 0 else f" and it starts {-used:.1f}° {_turn(-wanted)} of that figure")
 
 
 def _room(club, cap_deg):
@@ -216,7 +223,8 @@ def _alternative(club, change_deg, lie_now):
     """Return hands to lower in mm, length to add in inches, and both in words, for a change of lie error."""
     if abs(change_deg) < 0.1:
         return 0.0, 0.0, "nothing to change"
-    lie = 62.5 if math.isnan(lie_now) else lie_now
+    change_deg = max(-10.0, min(10.0, change_deg))  # past that no hands and no length will do
+    lie = USUAL_LIE_DEG if math.isnan(lie_now) else lie_now
     length = usual_length_in(club)
     hands, longer = handle_change_mm(change_deg, length, lie), length_change_in(change_deg, length, lie)
     words = f"hands {abs(hands):.0f} mm {'lower' if hands > 0 else 'higher'}"
@@ -237,7 +245,7 @@ def _set_notes(fit, bag, plan):
         before = shorter["lie_now_deg"] - longer["lie_now_deg"]
         after = shorter["lie_after_deg"] - longer["lie_after_deg"]
         names = f"from the {longer['club']} to the {shorter['club']}"
-        if not low - 1e-9 <= after <= high + 1e-9 and abs(after - before) > 1e-9:
+        if not low - 0.25 <= after <= high + 0.25 and abs(after - before) > 1e-9:
             what = f"falls by {-after:.2g}°" if after < 0 else f"rises by {after:.2g}°"
             notes.append(f"After these bends the lie {what} {names} ({before:+.2g}° now): ask whether both clubs should change together.")
     table = fit.table.set_index("club")

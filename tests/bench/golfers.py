@@ -7,7 +7,7 @@ added; the photo adds an error of a stated uncertainty of 0.25° to 0.6°. These
 scatter's law and the bad shots differ from what it assumes. `KINDS` holds golfers who differ from its assumptions altogether.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -34,7 +34,7 @@ class Kind:
     bad_sd: float = 4.7
     odd: float = 0.0  # one club of the set is off by this much, either way
     apart: int = 0  # so many clubs are from elsewhere: their own error ~ N(0, 1.2°), and the bag says so
-    heading: float | None = None  # face heading unknown: session mean ~ N(0, this), 1° of change from shot to shot
+    heading: float | None = None  # face heading unknown: session mean ~ N(0, this), and 1° from shot to shot
     drift: float = 0.0  # change of lie error from the first to the last shot
 
 
@@ -81,7 +81,7 @@ class Golfer:
         if self.kind.heading is not None:
             turn = np.sin(np.radians(LOFT_DEG[clubs])) * np.cos(np.radians(LOFT_DEG[clubs]))
             y -= turn * (self.heading + rng.standard_normal(size))
-            u = np.hypot(u, turn * 1.0)
+            u = np.hypot(u, turn * np.hypot(1.0, self.kind.heading))  # as a single reading would state it
         return pd.DataFrame({
             "golfer": name, "club": [LABELS[i] for i in clubs], "lie_error_deg": y, "u_lie_error_deg": u,
             "heading_known": self.kind.heading is None, "off_deg": off,
@@ -108,11 +108,6 @@ def play(kind, golfers, balls, seed):
     drawn = [draw(kind, rng) for _ in range(golfers)]
     rows = [golfer.hit(rng.permutation(np.repeat(np.arange(len(LABELS)), balls)), rng, number) for number, golfer in enumerate(drawn)]
     return drawn, pd.concat(rows, ignore_index=True)
-
-
-def known_kind(kind):
-    """Return the same kind of golfer with the face heading known."""
-    return replace(kind, heading=None)
 
 
 def huber_mean(values, scale=1.2, tuning=1.345):

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 SWEEPS = 6
-NODES = np.sinh(np.linspace(-4.2, 4.2, 72))  # of f, dense in the middle; times a line's own width
-NODE_WEIGHTS = np.cosh(np.linspace(-4.2, 4.2, 72))
+_STEPS = np.linspace(-4.2, 4.2, 72)
+NODES = np.sinh(_STEPS)  # of f, dense in the middle; times a line's own width
+NODE_WEIGHTS = np.cosh(_STEPS) * (_STEPS[1] - _STEPS[0])  # of the sum that stands for an integral over f
 CHUNK_VALUES = 400_000  # numbers an array may hold at once: golfers are worked off in chunks of that size
 
 
@@ -93,7 +94,7 @@ def _pool(y, u, counted, design, club, spread, beta_sd, sigma, tau, dof):
     scale2 = sigma[0][:, None, None] ** 2 + u[:, None] ** 2  # golfers, sigmas, lines, shots
     log_like = _log_likelihood(nodes, y, scale2, counted, dof)[:, :, None]  # golfers, sigmas, 1, lines, nodes
     log_width = np.log(widths)[:, None, None]
-    floor = 1e-3 * (widths[:, None, None, :, NODES.size // 2] ** 2)  # no variance below what the nodes resolve
+    floor = 0.07 * widths[:, None, None].min(-1) ** 2  # no variance below what the nodes resolve
     hit = counted.any(-1)[:, None, None]
 
     shape = (golfers, len(sigma[0]), len(tau[0]), lines)
@@ -145,6 +146,7 @@ def _pool(y, u, counted, design, club, spread, beta_sd, sigma, tau, dof):
         z = (places[golfer, line][:, None, None] - all_mean[golfer, ..., line]) / np.sqrt(all_cov[golfer, ..., line, line])
         density = (weight[golfer] * np.exp(-0.5 * z**2) / np.sqrt(all_cov[golfer, ..., line, line])).sum((1, 2)) * NODE_WEIGHTS
         chance[golfer, line] = density / density.sum()
+    mix_mean[:, :clubs] = (chance * places).sum(-1)  # the curve's own, which a factor with two humps may take from the Gaussian's
     shot_weight, shot_score = _shot_weights(given_sigma, nodes, y, scale2, counted, dof)
     return [
         Pooled(mix_mean[g], mix_cov[g], places[g], chance[g], weight[g], by_sigma[g], sigma[0], tau[0],

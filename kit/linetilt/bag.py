@@ -19,7 +19,7 @@ SEVEN_IRON_LENGTH_IN, SEVEN_IRON_LOFT_DEG, INCHES_PER_LOFT_DEG = 37.0, 34.0, -0.
 U_SHOT_FLOOR = 0.25  # share of a shot's stated uncertainty that stays its own, whatever the session's heading takes out
 
 # Alarms, set so that golfers who fit the model raise each of them in no more than about one bag of fifty.
-BAD_SHOT_WEIGHT = 0.42
+BAD_SHOT_WEIGHT = 0.41
 DRIFT_Z, DRIFT_DEG = 2.6, 0.75
 BOW_Z, BOW_DEG = 2.0, 1.0
 ODD_Z, ODD_DEG = 2.0, 1.0
@@ -173,19 +173,19 @@ class BagFit:
 
     @cached_property
     def _curves(self):
-        """Each club's lie error on its nodes, and the cumulative probability there."""
+        """Each club's lie error on its nodes, and the logit of the cumulative probability there (nearly straight, so it interpolates well)."""
         shift = self._mean_deg - self._pooled.mean[: self._count]
         chance = self._pooled.chance
-        return self._pooled.nodes + shift[:, None], np.cumsum(chance, axis=1) - 0.5 * chance
+        return self._pooled.nodes + shift[:, None], _logit(np.cumsum(chance, axis=1) - 0.5 * chance)
 
     def _below(self, position, value_deg):
-        nodes, cumulative = self._curves
-        return np.interp(value_deg, nodes[position], cumulative[position], left=0.0, right=1.0)
+        nodes, logit = self._curves
+        return 1 / (1 + np.exp(-np.interp(value_deg, nodes[position], logit[position], left=-30.0, right=30.0)))
 
     def quantile_deg(self, probability):
         """Return each club's lie error that is not exceeded with `probability`, as a Series in degrees, indexed by label."""
-        nodes, cumulative = self._curves
-        values = [np.interp(probability, c, n) for n, c in zip(nodes, cumulative)]
+        nodes, logit = self._curves
+        values = [np.interp(_logit(probability), c, n) for n, c in zip(nodes, logit)]
         return pd.Series(values, index=self.bag.labels, name="lie_error_deg")
 
     def probability_within(self, half_deg, bend_deg=0.0, u_bend_deg=0.0):
@@ -212,11 +212,9 @@ class BagFit:
 
     def samples_deg(self, label, size=1001):
         """Return `size` equally likely values of one club's lie error, in degrees, ascending (quantiles, not random draws)."""
-        return self._samples(self.bag.labels.index(self.bag[label].label), size)
-
-    def _samples(self, position, size):
-        nodes, cumulative = self._curves
-        return np.interp((np.arange(size) + 0.5) / size, cumulative[position], nodes[position])
+        position = self.bag.labels.index(self.bag[label].label)
+        nodes, logit = self._curves
+        return np.interp(_logit((np.arange(size) + 0.5) / size), logit[position], nodes[position])
 
     @cached_property
     def settled(self):
@@ -285,7 +283,7 @@ class BagFit:
         `u_own_deg`: what is left for the golfer with this club beside trend and gauge; `gauge_deg`: how far the club itself is from the maker's
         figure; `strike_toe_mm`, `strike_up_mm` with `…_sd_mm`: mean and standard deviation of its counted strikes.
         """
-        own, own_cov = self._own
+        fit, (own, own_cov) = self._pooled, self._own
         trend = self._design[: self._count, :2] @ self.trend[["offset_deg", "slope_deg_per_in"]].to_numpy()
         bends = [whole_step_bend(m, bend_room(club), self.stop.step_deg) for m, club in zip(self._mean_deg, self.bag)]
         counted = self.shots[self.shots["counted"]]
@@ -294,7 +292,7 @@ class BagFit:
                 "club": self.bag.labels,
                 "balls": [int((counted["club"] == label).sum()) for label in self.bag.labels],
                 "lie_error_deg": self._mean_deg,
-                "u_lie_error_deg": np.sqrt(np.diag(self._pooled.cov)[: self._count]),
+                "u_lie_error_deg": np.sqrt((fit.chance * (fit.nodes - fit.mean[: self._count, None]) ** 2).sum(1)),
                 "low_deg": self.quantile_deg(0.025).to_numpy(),
                 "high_deg": self.quantile_deg(0.975).to_numpy(),
                 "settled": self.settled.to_numpy(),
@@ -305,7 +303,7 @@ class BagFit:
                 "within_one_bent": self.probability_within(1.0, bends).to_numpy(),
                 "trend_deg": trend,
                 "own_deg": own,
-                "u_own_deg": np.sqrt(np.diag(own_cov)),
+                "u_own_deg": np.sqrt(np.maximum(np.diag(own_cov), 0.0)),
                 "gauge_deg": [club.total_bent_deg if _gauged(club) else math.nan for club in self.bag],
             }
         )
@@ -377,14 +375,14 @@ class BagFit:
     def balls_to_go(self):
         """Return how many more balls it takes to finish, as an honest range (low, high); (0, 0) when finished.
 
-        The range reaches from a steady golfer to a scattered one, as far as the balls so far leave that open (10 % and 90 % of the shots'
+        The range reaches from a steady golfer to a scattered one, as far as the balls so far leave that open (5 % and 95 % of the shots'
         scale). It counts balls that count, and ends at 99.
         """
         if self.finished:
             return 0, 0
         fit = self._pooled
         cumulative = np.cumsum(fit.cell_weight.sum(1))
-        return tuple(self._count_balls(min(int(np.searchsorted(cumulative, p)), len(fit.sigma) - 1)) for p in (0.1, 0.9))
+        return tuple(self._count_balls(min(int(np.searchsorted(cumulative, p)), len(fit.sigma) - 1)) for p in (0.05, 0.95))
 
     def _count_balls(self, cell):
         cov = self._pooled.cell_cov[cell].copy()
@@ -422,7 +420,7 @@ class BagFit:
             notes.append(f"The set does not follow a straight trend: the middle clubs sit {abs(bow):.1f}° {where} than both ends lead to expect. "
                          "Hit more balls with each club rather than trust its neighbours.")
         own, cov = self._own
-        for club, value, u in zip(self.bag, own, np.sqrt(np.diag(cov))):
+        for club, value, u in zip(self.bag, own, np.sqrt(np.maximum(np.diag(cov), 0.0))):
             if abs(value) > max(ODD_DEG, ODD_Z * u):
                 blame = ("the gauge finds that the club is not the cause, so it is how the golfer swings it" if _gauged(club)
                          else "put it on the gauge to see whether it is the club or the golfer")
@@ -544,6 +542,11 @@ def usual_length_in(club):
     if club.length_in is not None:
         return club.length_in
     return SEVEN_IRON_LENGTH_IN + INCHES_PER_LOFT_DEG * (club.loft_deg - SEVEN_IRON_LOFT_DEG)
+
+
+def _logit(probability):
+    p = np.clip(probability, 1e-13, 1 - 1e-13)
+    return np.log(p / (1 - p))
 
 
 def _gauged(club):

@@ -71,7 +71,7 @@ class Golfer:
         ])
 
     def hit(self, clubs, rng, name=0):
-        """Return a reading for each position in `clubs`, in that order, with the truth beside it (`off_deg`: size of a bad shot)."""
+        """Return a reading for each position in `clubs`, in that order, with the truth beside it (`bad_shot`, and `off_deg`: reading less truth)."""
         clubs = np.asarray(clubs)
         size = len(clubs)
         u = rng.uniform(0.25, 0.6, size)
@@ -84,7 +84,7 @@ class Golfer:
             u = np.hypot(u, turn * np.hypot(1.0, self.kind.heading))  # as a single reading would state it
         return pd.DataFrame({
             "golfer": name, "club": [LABELS[i] for i in clubs], "lie_error_deg": y, "u_lie_error_deg": u,
-            "heading_known": self.kind.heading is None, "off_deg": off,
+            "heading_known": self.kind.heading is None, "bad_shot": off != 0, "off_deg": y - self.truth[clubs],
         })
 
 

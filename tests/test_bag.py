@@ -8,6 +8,7 @@ import pytest
 from bench import brute_force, golfers
 
 import linetilt as lt
+from linetilt import charts
 
 
 def readings(rows, u=0.4):
@@ -317,6 +318,40 @@ def test_alarms_are_rare_for_golfers_who_fit_the_model():
     alarms = [note for fit in fits.values() for note in fit.warnings]
     for words in ("Late shots", "straight trend", "stands apart"):
         assert sum(words in note for note in alarms) <= 7  # at 2 % each, more than 7 of 100 comes once in a thousand runs
+
+
+# --- the figures ----------------------------------------------------------------------------------------------------------------
+
+
+def test_bag_chart_shows_estimate_interval_shots_trend_gauge_and_plan():
+    bag = irons(**{"6": {"gauge_lie_deg": 63.0}, "PW": {"bend_limit_deg": 4}})
+    shots = level_shots(balls=4, at=-2.0, scatter=0.5)
+    shots.loc[5, "lie_error_deg"] = 8.0
+    fit = lt.fit_bag(shots, bag)
+    plan = lt.plan_bends(fit, bag)
+    traces = {trace.name: trace for trace in charts.bag_chart(fit, plan).data}
+    estimate = traces["lie error, 95 % interval"]
+    assert list(estimate.y) == pytest.approx(fit.table["lie_error_deg"])
+    assert np.array(estimate.y) + estimate.error_y.array == pytest.approx(fit.table["high_deg"].to_numpy())
+    assert list(traces["shot that disagrees"].y) == [8.0] and len(traces["shot"].y) == 31
+    assert len(traces["after the bend"].y) == (plan["bend_deg"] != 0).sum() > 0
+    marks = [(trace.marker.symbol, trace.line.dash) for trace in traces.values()]
+    assert len(set(marks)) == len(marks)  # told apart without colour
+    assert "after the bend" not in [trace.name for trace in charts.bag_chart(fit).data]
+
+
+@pytest.mark.parametrize(("handed", "toe_left"), [("right", True), ("left", False)])
+def test_strike_map_looks_at_the_face_with_the_sole_down(handed, toe_left):
+    shots = pd.DataFrame({"club": ["7", "7", "7", "9"], "strike_toe_mm": [2.0, 4.0, 9.0, 0.0], "strike_up_mm": [10.0, 12.0, 14.0, 9.0],
+                          "counted": [True, True, True, True]})
+    fig = charts.strike_map(shots, lt.Club(label="7", loft_deg=34, handed=handed, score_line_length_mm=52))
+    traces = {trace.name: trace for trace in fig.data}
+    assert list(traces["strike"].x) == [2.0, 4.0, 9.0]
+    assert (traces["middle of the strikes"].x[0], traces["middle of the strikes"].y[0]) == (5.0, 12.0)
+    assert (fig.layout.xaxis.range[0] > fig.layout.xaxis.range[1]) == toe_left
+    assert fig.layout.xaxis.title.text.startswith("toe") == toe_left
+    assert len(charts.strike_map(shots).data[0].x) == 4
+    assert "0 balls" in charts.strike_map(shots, "4").layout.title.text  # nothing to show is shown as nothing
 
 
 # --- little and bad input --------------------------------------------------------------------------------------------------------

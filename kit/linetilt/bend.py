@@ -228,6 +228,8 @@ def _alternative(club, change_deg, lie_now):
     length = usual_length_in(club)
     hands, longer = handle_change_mm(change_deg, length, lie), length_change_in(change_deg, length, lie)
     words = f"hands {abs(hands):.0f} mm {'lower' if hands > 0 else 'higher'}"
+    if abs(longer) < 0.05:
+        return hands, longer, words
     if abs(longer) <= LENGTH_CHANGE_MAX_IN:
         words += f", or the club {abs(longer):.1f} in {'longer' if longer > 0 else 'shorter'} with the hands where they are"
     else:

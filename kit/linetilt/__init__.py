@@ -1,6 +1,7 @@
 """linetilt: from the line a golf ball prints on the clubface to the lie of a bag. The public names, nothing else."""
 
-from .bag import BagFit, NextClub, Priors, Stop, fit_bag, fit_bags
+from .bag import Priors, Stop, fit_bag, fit_bags
+from .bagfit import BagFit, NextClub
 from .bend import plan_bends
 from .club import Bag, Club, read_bag
 from .errors import InputError, LinetiltError, PhotoError

@@ -2,11 +2,13 @@
 
 import math
 from statistics import NormalDist
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from .bag import bend_room, usual_length_in, whole_step_bend
+from .bag import usual_length_in
+from .bagfit import SLICES, bend_room, whole_step_bend
 from .club import check_number
 from .errors import InputError
 from .lie import handle_change_mm, length_change_in
@@ -31,8 +33,6 @@ NEIGHBOUR_STEP_DEG = (0.0, 1.5)  # lie a club gains on its longer neighbour, lea
 
 # What a degree of lie moves the landing at most (score lines aimed as before), in metres at a loft: this kit's own flight, for a medium golfer.
 _MOVE_LOFT_DEG, _MOVE_M_PER_DEG = (34.0, 58.0), (2.0, 1.0)
-
-_SLICES = np.array([NormalDist().inv_cdf((i + 0.5) / 7) for i in range(7)])
 
 
 def plan_bends(fit, bag, *, step_deg=0.25, cap_deg=None, misses=None, bend_uncertainty_deg=0.2, sure=0.8, worth_deg=0.25,
@@ -84,59 +84,67 @@ def plan_bends(fit, bag, *, step_deg=0.25, cap_deg=None, misses=None, bend_uncer
     if cap_deg is not None:
         cap_deg = check_number("cap_deg", cap_deg, 0, 10, "degrees")
     misses = _check_misses(misses, bag)
-    rows = []
-    for label, settled in fit.settled.items():
-        club, samples = bag[label], fit.samples_deg(label)
-        mean = float(samples.mean())
-        room, limit = _room(club, cap_deg)
-        wanted = whole_step_bend(mean, (math.inf, math.inf), step_deg)
-        bend = whole_step_bend(mean, room, step_deg)
-        wanted, bend = (0.0 if abs(b) < bend_uncertainty_deg else b for b in (wanted, bend))
-        helps, worthwhile = _helps(samples, wanted, bend_uncertainty_deg, sure, worth_deg)
-        sits, turn = _sits(mean), _turn(bend or wanted)
-        side = "left" if (mean > 0) == (club.handed == "right") else "right"
-        against = None
-        limited = bend != wanted
-        if worthwhile and settled and bend:
-            if limited:
-                helps, part_is_worthwhile = _helps(samples, bend, bend_uncertainty_deg, sure, worth_deg)
-                bend = bend if part_is_worthwhile else 0.0
-            against = _veto(club, bend, misses.get(label), feared_weight) if bend else None
-        if not settled and (worthwhile or not _surely_small(samples, fit.stop)):
-            low, high = fit.quantile_deg(0.025)[label], fit.quantile_deg(0.975)[label]
-            outcome, bend = "hit more balls", 0.0
-            reason = f"The {label} looks {sits}, but may be anywhere from {_sits(low)} to {_sits(high)}: hit more balls before anybody bends it."
-        elif not worthwhile:
-            outcome, bend = "leave alone", 0.0
-            reason = (f"The {label} sits within {max(0.1, abs(mean)):.1f}° of level: leave it alone." if abs(mean) < 0.5 else
-                      f"The {label} sits {sits}, and a bend is not sure enough to help ({helps:.0%}): leave it alone.")
-        elif against:
-            outcome, bend, reason = "look at the miss first", 0.0, against
-        elif bend == 0:
-            outcome = "change delivery"
-            reason = f"The {label} sits {sits}, which sends the ball {side}, but {_why_limited(limit, club, wanted, cap_deg)}: work on the hands."
-        elif limited:
-            outcome = "part of the bend"
-            reason = (f"The {label} sits {sits}, which sends the ball {side}: bend it {abs(bend):g}° {turn} and no more, since "
-                      f"{_why_limited(limit, club, wanted, cap_deg)}; the rest is for the hands.")
-        else:
-            outcome = "bend"
-            reason = f"The {label} sits {sits}, which sends the ball {side}: bend it {abs(bend):g}° {turn}."
-        lie_now = _lie_now(club)
-        left = -mean - bend if outcome == "part of the bend" else -mean
-        hands_mm, longer_in, words = _alternative(club, left, lie_now)
-        rows.append({
-            "club": label, "outcome": outcome, "bend_deg": bend,
-            "limit": limit if outcome in ("part of the bend", "change delivery") else "",
-            "helps": helps, "within_one_after": math.nan, "hands_lower_mm": hands_mm, "longer_in": longer_in, "alternative": words,
-            "lie_now_deg": lie_now, "lie_after_deg": lie_now + bend, "reason": reason,
-            "caution": HEAD_CAUTION[club.head] if bend or wanted else "",
-        })
-    plan = pd.DataFrame(rows)
+    rules = _Rules(step_deg, cap_deg, bend_uncertainty_deg, sure, worth_deg, feared_weight)
+    plan = pd.DataFrame([_decide(fit, bag[label], misses.get(label), rules) for label in fit.bag.labels])
     plan["within_one_after"] = fit.probability_within(1.0, plan["bend_deg"], bend_uncertainty_deg).to_numpy()
     plan.attrs["caution"] = CAUTION
     plan.attrs["set_notes"] = _set_notes(fit, bag, plan)
     return plan
+
+
+class _Rules(NamedTuple):
+    step_deg: float
+    cap_deg: float | None
+    bend_uncertainty_deg: float
+    sure: float
+    worth_deg: float
+    feared_weight: float
+
+
+def _decide(fit, club, miss, rules):
+    """Return one row of the plan."""
+    label, samples, settled = club.label, fit.samples_deg(club.label), fit.settled[club.label]
+    mean = float(samples.mean())
+    room, limit = _room(club, rules.cap_deg)
+    wanted, bend = (whole_step_bend(mean, reach, rules.step_deg) for reach in ((math.inf, math.inf), room))
+    helps, worthwhile = _helps(samples, wanted, rules)
+    limited = bend != wanted
+    if limited:
+        bend_helps, bend_is_worthwhile = _helps(samples, bend, rules)
+        bend = bend if bend_is_worthwhile else 0.0
+    against = _veto(club, bend, miss, rules.feared_weight) if bend and miss else None
+
+    finding = f"The {label} sits {_sits(mean)}"
+    sends = f", which sends the ball {'left' if (mean > 0) == (club.handed == 'right') else 'right'}"
+    kept_from = _why_limited(limit, club, wanted, rules.cap_deg)
+    bend_it = f"bend it {abs(bend):g}° {_turn(bend)}"
+    if not settled and (worthwhile or not _surely_small(samples, fit.stop)):
+        low, high = fit.quantile_deg(0.025)[label], fit.quantile_deg(0.975)[label]
+        outcome = "hit more balls"
+        reason = f"The {label} looks {_sits(mean)}, but may be anywhere from {_sits(low)} to {_sits(high)}: hit more balls before anybody bends it."
+    elif not worthwhile and abs(mean) < 0.5:
+        outcome, reason = "leave alone", f"The {label} sits within {max(0.1, abs(mean)):.1f}° of level: leave it alone."
+    elif not worthwhile:
+        outcome, reason = "leave alone", f"{finding}, and a bend is not sure enough to help ({helps:.0%}): leave it alone."
+    elif against:
+        outcome, reason = "look at the miss first", against
+    elif bend == 0:
+        outcome, reason = "change delivery", f"{finding}{sends}, but {kept_from}: work on the hands."
+    elif limited:
+        outcome, reason = "part of the bend", f"{finding}{sends}: {bend_it} and no more, since {kept_from}; the rest is for the hands."
+        helps = bend_helps
+    else:
+        outcome, reason = "bend", f"{finding}{sends}: {bend_it}."
+    bend = bend if outcome in ("bend", "part of the bend") else 0.0
+    lie_now = _lie_now(club)
+    hands_mm, longer_in, alternative = _alternative(club, -mean - bend * limited, lie_now)
+    return {
+        "club": label, "outcome": outcome, "bend_deg": bend,
+        "limit": limit if outcome in ("part of the bend", "change delivery") else "",
+        "helps": helps, "within_one_after": math.nan, "hands_lower_mm": hands_mm, "longer_in": longer_in, "alternative": alternative,
+        "lie_now_deg": lie_now, "lie_after_deg": lie_now + bend, "reason": reason,
+        "caution": HEAD_CAUTION[club.head] if bend or wanted else "",
+    }  # fmt: skip
 
 
 def _why_limited(limit, club, wanted, cap_deg):
@@ -167,14 +175,14 @@ def _lie_now(club):
     return math.nan if club.lie_deg is None else club.lie_deg + club.bent_deg
 
 
-def _helps(samples, bend, u, sure, worth_deg):
+def _helps(samples, bend, rules):
     """Return the probability that a bend brings the club closer to level, and whether it is sure and worth enough."""
-    if bend == 0:
+    if bend == 0 or abs(bend) < rules.bend_uncertainty_deg:
         return 0.0, False
-    after = np.abs(samples[:, None] + bend + u * _SLICES)
+    after = np.abs(samples[:, None] + bend + rules.bend_uncertainty_deg * SLICES)
     before = np.abs(samples)[:, None]
     helps = float((after < before).mean())
-    return helps, bool(helps >= sure and (before - after).mean() >= worth_deg)
+    return helps, bool(helps >= rules.sure and (before - after).mean() >= rules.worth_deg)
 
 
 def _surely_small(samples, stop):
@@ -193,8 +201,6 @@ def _turn(bend):
 
 def _veto(club, bend, miss, feared_weight):
     """Return the sentence that advises against a bend because of the golfer's miss, or None."""
-    if miss is None:
-        return None
     move = miss.get("left_m_per_deg", math.nan)
     if math.isnan(move):
         move = float(np.interp(club.loft_deg, _MOVE_LOFT_DEG, _MOVE_M_PER_DEG)) * (1 if club.handed == "right" else -1)

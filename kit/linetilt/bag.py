@@ -56,7 +56,7 @@ class Priors:
     gauged_scatter_deg: float = 0.3
     apart_factor: float = 2.0
     shot_scatter_deg: float = 1.0
-    shot_scatter_log_sd: float = 0.4
+    shot_scatter_log_sd: float = 0.3
     shot_dof: float = 4.0
     heading_sd_deg: float = 2.0
 

@@ -125,7 +125,8 @@ def _decide(fit, club, miss, rules):
     elif not worthwhile and abs(mean) < 0.5:
         outcome, reason = "leave alone", f"The {label} sits within {max(0.1, abs(mean)):.1f}° of level: leave it alone."
     elif not worthwhile:
-        outcome, reason = "leave alone", f"{finding}, and a bend is not sure enough to help ({helps:.0%}): leave it alone."
+        doubt = "would gain too little" if helps >= rules.sure else f"is not sure enough to help ({helps:.0%})"
+        outcome, reason = "leave alone", f"{finding}, and a bend {doubt}: leave it alone."
     elif against:
         outcome, reason = "look at the miss first", against
     elif bend == 0:

@@ -25,7 +25,7 @@ def bag_chart(fit, plan=None):
     -------
     plotly.graph_objects.Figure
     """
-    table, shots = fit.table, fit.shots[fit.shots["counted"]]
+    table, shots = fit.table.round(4), fit.shots[fit.shots["counted"]].round(4)  # the last digits differ between machines
     place = {label: position for position, label in enumerate(table["club"])}
     x = [place[label] for label in table["club"]]
     fig = go.Figure()
@@ -94,7 +94,7 @@ def strike_map(shots, club=None, handed="right"):
     if len(rows) >= 3:
         turn = np.linspace(0, 2 * np.pi, 73)
         axes = np.linalg.cholesky(np.cov(toe, up) + 1e-9 * np.eye(2))
-        ring = np.array([[toe.mean()], [up.mean()]]) + axes @ np.array([np.cos(turn), np.sin(turn)])
+        ring = np.round(np.array([[toe.mean()], [up.mean()]]) + axes @ np.array([np.cos(turn), np.sin(turn)]), 4)
         fig.add_scatter(x=ring[0], y=ring[1], mode="lines", name="one standard deviation", line={"color": AFTER, "dash": "dot", "width": 2})
     if len(rows):
         fig.add_scatter(x=[toe.mean()], y=[up.mean()], mode="markers", name="middle of the strikes", marker={"symbol": "cross", "size": 13, "color": AFTER})

@@ -92,6 +92,16 @@ def test_intervals_hold_and_pooling_beats_the_simple_ways():
     assert error(estimate) < 0.5 * error(values[:, [golfers.SEVEN]].mean(-1))
 
 
+def test_wild_bags_of_one_ball_a_club_never_run_away():
+    # Factors that swing instead of settling once gave an estimate of 26° from shots within ±6°.
+    for kind, seed in (("wild", 4001), ("no trend, clubs differ", 4001)):
+        drawn, shots = golfers.play(golfers.KINDS[kind], 150, 1, seed)
+        fits = lt.fit_bags(shots, {number: golfer.bag() for number, golfer in enumerate(drawn)})
+        for number, fit in fits.items():
+            seen = shots.loc[shots["golfer"] == number, "lie_error_deg"]
+            assert fit.table["lie_error_deg"].between(seen.min() - 0.5, seen.max() + 0.5).all()
+
+
 # --- what is used of what is known -------------------------------------------------------------------------------------------
 
 
@@ -331,8 +341,8 @@ def test_bag_chart_shows_estimate_interval_shots_trend_gauge_and_plan():
     plan = lt.plan_bends(fit, bag)
     traces = {trace.name: trace for trace in charts.bag_chart(fit, plan).data}
     estimate = traces["lie error, 95 % interval"]
-    assert np.array(estimate.y) == pytest.approx(fit.table["lie_error_deg"].to_numpy(), abs=1e-4)
-    assert np.array(estimate.y) + estimate.error_y.array == pytest.approx(fit.table["high_deg"].to_numpy(), abs=2e-4)
+    assert np.array(estimate.y) == pytest.approx(fit.table["lie_error_deg"].to_numpy(), abs=1e-3)
+    assert np.array(estimate.y) + estimate.error_y.array == pytest.approx(fit.table["high_deg"].to_numpy(), abs=2e-3)
     assert list(traces["shot that disagrees"].y) == [8.0] and len(traces["shot"].y) == 31
     assert len(traces["after the bend"].y) == (plan["bend_deg"] != 0).sum() > 0
     marks = [(trace.marker.symbol, trace.line.dash) for trace in traces.values()]

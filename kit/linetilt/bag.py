@@ -109,7 +109,8 @@ def fit_bag(readings, bag, *, priors=None, stop=None):
         aside by the fitter, such as a heavy strike or a second hit on the same spot), `strike_toe_mm`, `strike_up_mm`, `shot`
         (a number that rises in the order of hitting; the rows' order if left out). Further columns are kept.
     bag : Bag
-        Clubs read on a gauge (`gauge_lie_deg` beside `lie_deg`) and clubs bought apart (`from_set=False`) are treated as such.
+        The clubs as they were hit. What a gauge (`gauge_lie_deg` beside `lie_deg`) or `bent_deg` says of a club itself is taken as its
+        share, the rest is the golfer's; clubs bought apart (`from_set=False`) lean less on the others.
     priors : Priors, optional
     stop : Stop, optional
 
@@ -240,7 +241,7 @@ def _check_readings(readings):
 
 def _booleans(table, name):
     for row, value in enumerate(table[name]):
-        if value not in (True, False):
+        if pd.isna(value) or value not in (True, False):
             raise InputError(f"{name} of reading {row + 1} is {value!r}; expected True or False")
     return table[name].astype(bool)
 

@@ -53,7 +53,7 @@ def whole_step_bend(lie_error_deg, room, step_deg):
     return float(np.clip(round(-lie_error_deg / step_deg), -down, up)) * step_deg
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class BagFit:
     """What the balls say about each club of one golfer's bag.
 

@@ -25,7 +25,7 @@ def bag_chart(fit, plan=None):
     -------
     plotly.graph_objects.Figure
     """
-    table, shots = fit.table.round(4), fit.shots[fit.shots["counted"]].round(4)  # the last digits differ between machines
+    table, shots = fit.table.round(3), fit.shots[fit.shots["counted"]].round(3)  # the last digits differ between machines
     place = {label: position for position, label in enumerate(table["club"])}
     x = [place[label] for label in table["club"]]
     fig = go.Figure()

@@ -82,6 +82,7 @@ class Golfer:
             turn = np.sin(np.radians(LOFT_DEG[clubs])) * np.cos(np.radians(LOFT_DEG[clubs]))
             y -= turn * (self.heading + rng.standard_normal(size))
             u = np.hypot(u, turn * np.hypot(1.0, self.kind.heading))  # as a single reading would state it
+        y = np.clip(y, -44.0, 44.0)  # a print beyond that is no reading
         return pd.DataFrame({
             "golfer": name, "club": [LABELS[i] for i in clubs], "lie_error_deg": y, "u_lie_error_deg": u,
             "heading_known": self.kind.heading is None, "bad_shot": off != 0, "off_deg": y - self.truth[clubs],

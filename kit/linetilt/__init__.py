@@ -1,5 +1,6 @@
 """linetilt: from the line a golf ball prints on the clubface to the lie of a bag. The public names, nothing else."""
 
+from .air import Air
 from .club import Bag, Club, read_bag
 from .errors import InputError, LinetiltError, PhotoError
 

@@ -1,8 +1,14 @@
 """linetilt: from the line a golf ball prints on the clubface to the lie of a bag. The public names, nothing else."""
 
 from .air import Air
+from .charts import dispersion_figure
 from .club import Bag, Club, read_bag
+from .dispersion import Comparison, Delivery, Target, carry_scale, compare_shots, simulate_shots, summarize_shots
 from .errors import InputError, LinetiltError, PhotoError
+from .flight import Landing, Launch, fly, launch
 
 __version__ = "0.1.0"
-__all__ = ["Bag", "Club", "InputError", "LinetiltError", "PhotoError", "read_bag"]
+__all__ = [
+    "Air", "Bag", "Club", "Comparison", "Delivery", "InputError", "Landing", "Launch", "LinetiltError", "PhotoError", "Target",
+    "carry_scale", "compare_shots", "dispersion_figure", "fly", "launch", "read_bag", "simulate_shots", "summarize_shots",
+]  # fmt: skip

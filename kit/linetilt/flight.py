@@ -13,6 +13,7 @@ from .errors import InputError
 
 GRAVITY_M_S2 = 9.80665  # ISO 80000-3
 YARDS_PER_M = 1 / 0.9144
+UNITS_PER_M = {"yd": YARDS_PER_M, "m": 1.0}
 CARRY_SPREAD = 0.07  # credible published models differ by about this much either way at a mid iron
 
 # Turning inertia of an iron's head about the vertical through its middle: common practice (memory), cavity-backed iron.
@@ -96,6 +97,22 @@ class Landing:
     time_s: np.ndarray
     landing_spin_rpm: np.ndarray
     path_m: np.ndarray | None = None
+
+
+def from_metres(length_m, unit):
+    """Return a length in the session's unit, "yd" or "m"."""
+    return length_m * _per_metre(unit)
+
+
+def to_metres(length, unit):
+    """Return a length given in the session's unit, "yd" or "m", in metres."""
+    return length / _per_metre(unit)
+
+
+def _per_metre(unit):
+    if unit not in UNITS_PER_M:
+        raise InputError(f'unit is {unit!r}; expected "yd" (yards) or "m" (metres)')
+    return UNITS_PER_M[unit]
 
 
 def check_numbers(**given):

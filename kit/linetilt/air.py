@@ -37,7 +37,7 @@ class Air:
     Notes
     -----
     Pressure by altitude and viscosity: ISO 2533:1975. Vapour pressure: WMO-No. 8. Density is that of an ideal mixture of
-    dry air and vapour, within 0.04 % of CIPM-2007 (Picard et al., Metrologia 45 (2008) 149).
+    dry air and vapour, 0.04 % below CIPM-2007 at 20 °C (Picard et al., Metrologia 45 (2008) 149), 0.06 % from 5 to 35 °C.
     """
 
     temperature_c: float = 15.0
@@ -93,7 +93,10 @@ class Air:
 
 
 def closed_form(speed2, speed, surface, reynolds, factor):
-    """Closed form of the Bearman & Harvey table: rms 0.007 in C_D and 0.005 in C_L, fitted to it for this kit."""
+    """Closed form fitted to the Bearman & Harvey table: rms 0.007 in C_D and in C_L from 25 to 64 m/s.
+
+    Carry of a mid iron within 2.5 % of interpolating the table; of a wedge, whose spin is beyond the table, within 5 %.
+    """
     drag = surface * surface
     speed2 *= 0.235
     speed2 += drag

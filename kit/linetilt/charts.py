@@ -20,9 +20,9 @@ _DISPERSION = (  # name, panel, kind of trace; update_dispersion fills them in t
     ("before: a shot", 1, {"mode": "markers", "marker": {"color": BEFORE, "symbol": "circle-open", "size": 5}}),
     ("after: a shot", 1, {"mode": "markers", "marker": {"color": AFTER, "symbol": "x-thin-open", "size": 5}}),
     ("target", 1, {"mode": "lines", "line": {"color": INK, "width": 2.5, "dash": "dot"}}),
-    ("before: half of the shots (thin: 95 %)", 1, {"mode": "lines", "line": {"color": BEFORE, "width": 3}}),
+    ("before: half of them (thin: 95 %)", 1, {"mode": "lines", "line": {"color": BEFORE, "width": 3}}),
     ("before: 95 % of the shots", 1, {"mode": "lines", "line": {"color": BEFORE, "width": 1.5}}),
-    ("after: half of the shots (thin: 95 %)", 1, {"mode": "lines", "line": {"color": AFTER, "width": 3, "dash": "dash"}}),
+    ("after: half of them (thin: 95 %)", 1, {"mode": "lines", "line": {"color": AFTER, "width": 3, "dash": "dash"}}),
     ("after: 95 % of the shots", 1, {"mode": "lines", "line": {"color": AFTER, "width": 1.5, "dash": "dash"}}),
     ("before: middle", 1, {"mode": "markers", "marker": {"color": BEFORE, "symbol": "circle", "size": 13, "line": {"color": "white", "width": 2}}}),
     ("after: middle", 1, {"mode": "markers", "marker": {"color": AFTER, "symbol": "diamond", "size": 13, "line": {"color": "white", "width": 2}}}),
@@ -39,17 +39,17 @@ def dispersion_figure(comparison, unit="yd"):
     Left in the picture is left on the range, for either hand. `unit` is "yd" or "m".
     """
     figure = make_subplots(
-        rows=2, cols=2, specs=[[{"colspan": 2}, None], [{}, {}]], row_heights=[0.68, 0.32], vertical_spacing=0.17, horizontal_spacing=0.17,
+        rows=2, cols=2, specs=[[{"colspan": 2}, None], [{}, {}]], row_heights=[0.7, 0.3], vertical_spacing=0.19, horizontal_spacing=0.2,
         subplot_titles=("Where the balls land", "The mean flight from the side", "and from above (left is up)"),
     )  # fmt: skip
     for name, panel, style in _DISPERSION:
-        shown = panel == 1 and not name.endswith("95 % of the shots")
+        shown = panel == 1 and not name.endswith(("95 % of the shots", "middle"))
         trace = go.Scatter(name=name, showlegend=shown, uid=f"dispersion {name}", hoverinfo="skip", **style)
         figure.add_trace(trace, row=1 if panel == 1 else 2, col=2 if panel == 3 else 1)
     grid = {"zeroline": True, "zerolinecolor": QUIET, "zerolinewidth": 1.5}
     figure.update_layout(
-        template=TEMPLATE, height=700, margin={"l": 60, "r": 15, "t": 100, "b": 110}, font={"size": 12, "color": INK},
-        legend={"orientation": "h", "y": -0.13, "yanchor": "top", "x": 0, "font": {"size": 11}},
+        template=TEMPLATE, height=620, margin={"l": 55, "r": 10, "t": 85, "b": 105}, font={"size": 12, "color": INK},
+        legend={"orientation": "h", "y": -0.15, "yanchor": "top", "x": 0, "font": {"size": 11}},
         title={"x": 0.01, "y": 0.985, "yanchor": "top", "font": {"size": 15}}, uirevision="dispersion",
         xaxis=grid, yaxis={"scaleanchor": "x", "scaleratio": 1}, xaxis2={"rangemode": "tozero"}, yaxis2={"rangemode": "tozero"}, yaxis3=grid,
     )  # fmt: skip
@@ -79,10 +79,10 @@ def update_dispersion(figure, comparison, unit="yd"):
             trace.marker.opacity = float(np.clip(900 / len(comparison.before), 0.15, 0.7))
         figure.update_layout(
             title_text=f"Club {comparison.club.label}, before and after: {comparison.change}<br>"
-            f"<span style='font-size:12px'>{comparison.hold_note()}<br>{comparison.carry_note()}</span>",
+            f"<span style='font-size:11px'>{comparison.hold_note()}<br>{comparison.carry_note()}</span>",
             xaxis=_sides(across, name, ("left", "right")), yaxis={"title": f"carry ({name})", "range": _span(along, 10)},
-            xaxis2={"title": ground}, yaxis2={"title": f"height ({name})"},
-            xaxis3={"title": ground}, yaxis3=_sides(curve, name, ("right", "left"), least=5, most=2),
+            xaxis2={"title": {"text": ground}}, yaxis2={"title": {"text": f"height ({name})"}},
+            xaxis3={"title": {"text": ground}}, yaxis3=_sides(curve, name, ("right", "left"), least=5, most=2),
         )  # fmt: skip
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -13,8 +14,8 @@ from .flight import CARRY_SPREAD, YARDS_PER_M, fly, from_metres, launch
 from .lie import lie_change_from_handle_deg
 
 HOLDS = {
-    "score lines": "Held fixed: the golfer aims the score lines as before, so a change of lie turns the face.",
-    "face": "Held fixed: the golfer squares the face itself by habit, so a change of lie does not turn it.",
+    "score lines": "Held fixed: the aim of the score lines, so a change of lie turns the face.",
+    "face": "Held fixed: the aim of the face, squared by habit, so a change of lie does not turn it.",
 }
 RULE_OF_THUMB_YD = 4.0  # a degree of lie with a mid iron: common practice, no source
 
@@ -89,13 +90,13 @@ class Delivery:
         self.mixing()
 
     @classmethod
-    def typical(cls, club, seven_iron_m_s=34.0, **changes):
+    def typical(cls, club, seven_iron_m_s=36.0, **changes):
         """Return a steady club golfer's delivery of `club`, by the speed of the 7-iron (34° of loft), in m/s.
 
-        Speed falls by 0.2 m/s a degree of loft, heads grow from 0.27 kg by 1 g a degree (common practice, memory).
+        Speed falls by 0.25 m/s a degree of loft, heads grow from 0.27 kg by 1 g a degree (common practice, memory).
         """
         above = club.loft_deg - 34.0
-        usual = {"club_speed_m_s": seven_iron_m_s - 0.2 * above, "head_mass_kg": 0.27 + 0.001 * max(above, 0.0)}
+        usual = {"club_speed_m_s": seven_iron_m_s - 0.25 * above, "head_mass_kg": 0.27 + 0.001 * max(above, 0.0)}
         return cls(**(usual | changes))
 
     def scattered(self, factor):
@@ -417,8 +418,9 @@ class Comparison:
     own_carry: bool
     degree: PerDegree
 
+    @cached_property
     def table(self):
-        """Return `summarize_shots` before and after and the change, each with its Monte Carlo error, in metres.
+        """`summarize_shots` before and after and the change, each with its Monte Carlo error, in metres, as a DataFrame.
 
         The error of a change is that of the paired differences, swing by swing: far less than that of either side.
         """
@@ -438,39 +440,24 @@ class Comparison:
 
     def words(self, unit="yd"):
         """Return the table as a golfer reads it: yards ("yd") or metres ("m"), left and right in words; a DataFrame of str."""
-        table, name = self.table(), unit
-        from_metres(0.0, unit)
-
-        def length(value):
-            return f"{from_metres(value, unit):.0f} {name}"
-
-        def side(value):
-            return f"{abs(from_metres(value, unit)):.1f} {name} {left_or_right(value)}".strip()
-
-        def change(value, error):
-            return f"{from_metres(value, unit):+.1f} ± {from_metres(error, unit):.1f} {name}"
-
-        def share(value, error, sign=""):
-            return f"{100 * value:{sign}.0f} ± {100 * error:.1f} %"
-
+        scale, percent = from_metres(1.0, unit), 100.0
+        table = self.table
         rows = {}
-        for title, row in (("mean carry", "carry_m"), ("mean side", "offline_m"), ("carry scatter", "s_carry_m"), ("side scatter", "s_offline_m")):
-            now, then, moved, error = table.loc[row, ["before", "after", "change", "change_monte_carlo"]]
-            if row == "carry_m":
-                rows[title] = length(now), length(then), change(moved, error)
-            elif row == "offline_m":
-                rows[title] = side(now), side(then), f"{side(moved)} ± {from_metres(error, unit):.1f}"
-            else:
-                rows[title] = f"{from_metres(now, unit):.1f} {name}", f"{from_metres(then, unit):.1f} {name}", f"{from_metres(moved, unit):+.1f} {name}"
-        for title, row in (("left of the line", "share_left"), ("right of the line", "share_right"), ("in the target", "share_in_target")):
+        for title, row, factor in (
+            (f"mean carry, {unit}", "carry_m", scale),
+            (f"mean side, {unit}", "offline_m", scale),
+            (f"carry scatter, {unit}", "s_carry_m", scale),
+            (f"side scatter, {unit}", "s_offline_m", scale),
+            ("left of the line, %", "share_left", percent),
+            ("right of the line, %", "share_right", percent),
+            ("in the target, %", "share_in_target", percent),
+        ):
             if row in table.index:
-                at = table.loc[row]
-                rows[title] = (
-                    share(at["before"], at["before_monte_carlo"]),
-                    share(at["after"], at["after_monte_carlo"]),
-                    share(at["change"], at["change_monte_carlo"], "+"),
-                )
+                rows[title] = [_cell(row, factor * table.loc[row, side], factor * table.loc[row, f"{side}_monte_carlo"], side) for side in table.columns[::2]]
         return pd.DataFrame.from_dict(rows, orient="index", columns=["before", "after", "change"])
+
+    def _share_error(self):
+        return 100 * self.table.filter(like="share", axis=0)["before_monte_carlo"].max()
 
     def hold_note(self):
         """Return what the golfer keeps, as a sentence."""
@@ -480,7 +467,7 @@ class Comparison:
         """Return how far the carry may be trusted, as a sentence."""
         if self.own_carry:
             return f"Carry is scaled to the golfer's own: every distance times {self.carry_scale:.2f}."
-        return f"Carry is good to ±{100 * CARRY_SPREAD:.0f} % (published models differ by that much); give the golfer's own carry to scale it."
+        return f"Carry is good to ±{100 * CARRY_SPREAD:.0f} %; give the golfer's own carry to scale it."
 
     def notes(self, unit="yd"):
         """Return the sentences that belong beside the chart: what is held, the carry, the rule of thumb, the dice."""
@@ -488,8 +475,20 @@ class Comparison:
             self.hold_note(),
             self.carry_note(),
             self.degree.sentence(unit),
-            f"{len(self.before)} simulated swings, the same before and after; ± in the table is the error of simulating a finite number.",
+            f"{len(self.before)} simulated swings, the same before and after. So many fix a share to ±{self._share_error():.1f} %; "
+            "± beside a change is that of the change itself, which is less since the swings are the same.",
         ]
+
+
+def _cell(row, value, error, side):
+    """Return a value in words: sides by name, a change with its sign and error."""
+    if row == "offline_m":
+        text = f"{abs(value):.1f} {left_or_right(value)}".strip()
+    elif row.startswith("share"):
+        text = f"{value + 0.0:{'+' if side == 'change' else ''}.0f}"
+    else:
+        text = f"{value:{'+' if side == 'change' else ''}.{0 if row == 'carry_m' and side != 'change' else 1}f}"
+    return f"{text} ± {error:.1f}" if side == "change" and error >= 0.05 else text
 
 
 def left_or_right(offline_m):

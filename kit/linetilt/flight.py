@@ -178,7 +178,9 @@ def launch(
     -----
     The first flight lies in the plane of the face's normal and the path, the spin axis square to it: Jorgensen, The Physics
     of Golf, 2nd ed. (1999), Technical Appendix 3. Along the normal e = 0.86 - 0.0029 V (V in m/s), along the face the ball
-    rolls when it leaves, or slips at the limit of friction: Penner, Am. J. Phys. 69 (2001) 563-568.
+    rolls when it leaves, or slips at the limit of friction: Penner, Am. J. Phys. 69 (2001) 563-568. The face's share of the
+    start direction comes out as measured by Wood, Henrikson and Broadie, Proceedings 2(6) (2018) 249, up and down, but 4 to 9
+    points above it to the side.
     """
     if handed not in HANDS:
         raise InputError(f'handed is {handed!r}; expected "right" or "left"')

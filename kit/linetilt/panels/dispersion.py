@@ -13,10 +13,10 @@ from ..errors import InputError
 from ..flight import to_metres
 
 _WIDE = widgets.Layout(width="100%")
-_LABEL = {"description_width": "150px"}
+_LABEL = {"description_width": "118px"}
 _TABLE_STYLE = (
-    "<style>.lt-shots td,.lt-shots th{text-align:right;padding:2px 6px;white-space:nowrap}"
-    ".lt-shots th:first-child{text-align:left}.lt-shots{border-collapse:collapse;font-size:13px}</style>"
+    "<style>.lt-shots td,.lt-shots th{text-align:right;padding:1px 4px;white-space:nowrap}"
+    ".lt-shots th:first-child{text-align:left}.lt-shots{border-collapse:collapse;font-size:12px;line-height:1.5}</style>"
 )
 
 
@@ -42,35 +42,35 @@ class DispersionPanel(widgets.VBox):
         self._value, self._quiet = None, False
         self._club = widgets.Dropdown(options=bag.labels, value=bag[club].label if club else bag.labels[0], description="Club", style=_LABEL, layout=_WIDE)
         self._unit = widgets.ToggleButtons(options=[("yards", "yd"), ("metres", "m")], value=unit, style={"button_width": "80px"})
-        self._lie = _slider("Lie error now (°)", 0.0, -5.0, 5.0, 0.1)
-        self._bend = _slider("Bend (°, upright +)", bend_deg, -4.0, 4.0, 0.25)
-        self._hands = _slider("Hands lower (mm)", 0.0, -40.0, 40.0, 2.0)
-        self._speed = _slider("7-iron speed (m/s)", 34.0, 24.0, 45.0, 0.5)
-        self._scatter = _slider("Scatter (1 = steady)", 1.0, 0.2, 2.0, 0.1)
+        self._lie = _slider("Lie error now, °", 0.0, -5.0, 5.0, 0.1)
+        self._bend = _slider("Bend upright, °", bend_deg, -4.0, 4.0, 0.25)
+        self._hands = _slider("Hands lower, mm", 0.0, -40.0, 40.0, 2.0)
+        self._speed = _slider("7-iron speed, m/s", 36.0, 24.0, 45.0, 0.5)
+        self._scatter = _slider("Scatter, times", 1.0, 0.2, 2.0, 0.1)
         self._width = _slider("Target width", 20.0, 4.0, 50.0, 1.0)
         self._depth = _slider("Target depth", 20.0, 4.0, 50.0, 1.0)
-        self._past = _slider("Target past mean carry", 0.0, -30.0, 30.0, 1.0)
+        self._past = _slider("Target past mean", 0.0, -30.0, 30.0, 1.0)
         self._hold = widgets.Dropdown(options=[("the aim of the score lines", "score lines"), ("the aim of the face", "face")], description="The golfer keeps", style=_LABEL, layout=_WIDE)
-        self._own = widgets.BoundedFloatText(0.0, min=0.0, max=380.0, step=1.0, description="Own carry (0: unknown)", style=_LABEL, layout=_WIDE)
-        self._tail = _slider("Tail wind (m/s)", 0.0, -10.0, 10.0, 1.0)
-        self._cross = _slider("Wind to the left (m/s)", 0.0, -10.0, 10.0, 1.0)
-        self._warmth = _slider("Temperature (°C)", 15.0, -5.0, 40.0, 1.0)
-        self._altitude = _slider("Altitude (m)", 0.0, 0.0, 3000.0, 100.0)
+        self._own = widgets.BoundedFloatText(0.0, min=0.0, max=380.0, step=1.0, description="Own carry, if known", style=_LABEL, layout=_WIDE)
+        self._tail = _slider("Tail wind, m/s", 0.0, -10.0, 10.0, 1.0)
+        self._cross = _slider("Wind to left, m/s", 0.0, -10.0, 10.0, 1.0)
+        self._warmth = _slider("Temperature, °C", 15.0, -5.0, 40.0, 1.0)
+        self._altitude = _slider("Altitude, m", 0.0, 0.0, 3000.0, 100.0)
         self._message, self._table, self._notes = widgets.HTML(), widgets.HTML(), widgets.HTML()
         self._take_club()
         comparison = self._compare()
         self._figure = go.FigureWidget(dispersion_figure(comparison, unit))
-        self._figure.layout.width = 600
+        self._figure.layout.width = 510
         self._show(comparison)
-        air = widgets.Accordion([widgets.VBox([self._tail, self._cross, self._warmth, self._altitude])], titles=("Wind and air",))
+        more = widgets.VBox([self._hold, self._own, self._tail, self._cross, self._warmth, self._altitude])
         side = widgets.VBox(
             [
                 self._unit, self._club, self._lie, self._bend, self._hands, self._speed, self._scatter, self._width, self._depth, self._past,
-                self._hold, self._own, air, self._message, self._table,
+                widgets.Accordion([more], titles=("Habit, own carry, wind and air",)), self._message, self._table,
             ],
-            layout=widgets.Layout(width="400px", min_width="340px"),
+            layout=widgets.Layout(width="330px"),
         )  # fmt: skip
-        super().__init__([widgets.HBox([side, self._figure], layout=widgets.Layout(flex_flow="row wrap")), self._notes])
+        super().__init__([widgets.HBox([side, self._figure]), self._notes])
         self._club.observe(self._on_club, "value")
         for control in self._controls():
             control.observe(self._on_change, "value")
@@ -136,4 +136,6 @@ class DispersionPanel(widgets.VBox):
 
 
 def _slider(description, value, low, high, step):
-    return widgets.FloatSlider(value, min=low, max=high, step=step, description=description, style=_LABEL, layout=_WIDE)
+    return widgets.FloatSlider(
+        value, min=low, max=high, step=step, description=description, readout_format=f".{len(f'{step:g}'.partition('.')[2])}f", style=_LABEL, layout=_WIDE
+    )

@@ -301,6 +301,7 @@ def test_panel_takes_the_club_with_its_lie_error_and_what_is_known_of_it():
     view._club.value = "PW"
     assert view.value.club.label == "PW" and view._lie.value == 0
     assert view._hands.disabled and view._hands.value == 0
+    assert panel(shaft_lean_deg=0).value.degree.delivered_loft_deg == 34
     view._own.value = 120
     assert view.value.own_carry and "times" in view._notes.value
 

@@ -363,12 +363,12 @@ class PerDegree:
     def sentence(self, unit="yd"):
         """Return the figure beside the rule of thumb, and why they differ."""
         rule, lie, bend, heading = (from_metres(value, unit) for value in (RULE_OF_THUMB_YD / YARDS_PER_M, self.lie_m, self.bend_m, self.heading_m))
+        bench = f", a degree of bench bend by {bend:.1f} {unit} (it turns the score lines as well)" if abs(bend - lie) > 0.05 else ""
         return (
-            f"A degree of lie moves the {self.label} by {lie:.1f} {unit} with this delivery, a degree of bench bend by {bend:.1f} {unit} "
-            f"(it turns the score lines as well). The rule of thumb says {rule:.1f} {unit} (common practice, no source). They differ because "
-            f"{rule:.1f} {unit} is near what a degree of face heading does to a mid iron ({heading:.1f} {unit} for this club), while at "
-            f"{self.delivered_loft_deg:.0f}° of delivered loft a degree of lie turns the face by only "
-            f"{np.tan(np.radians(self.delivered_loft_deg)):.2f}°."
+            f"A degree of lie moves the {self.label} by {lie:.1f} {unit} with this delivery{bench}. The rule of thumb says {rule:.1f} {unit} "
+            f"(common practice, no source), about what a degree of face heading does to a mid iron with the hands ahead. Here a degree of "
+            f"face heading is worth {heading:.1f} {unit}, and at {self.delivered_loft_deg:.0f}° of delivered loft a degree of lie turns the "
+            f"face by only {np.tan(np.radians(self.delivered_loft_deg)):.2f}°."
         )
 
 
@@ -482,12 +482,12 @@ class Comparison:
 
 def _cell(row, value, error, side):
     """Return a value in words: sides by name, a change with its sign and error."""
+    digits = 0 if row.startswith("share") or (row == "carry_m" and side != "change") else 1
+    value = round(value, digits) + 0.0  # no minus before a zero
     if row == "offline_m":
         text = f"{abs(value):.1f} {left_or_right(value)}".strip()
-    elif row.startswith("share"):
-        text = f"{value + 0.0:{'+' if side == 'change' else ''}.0f}"
     else:
-        text = f"{value:{'+' if side == 'change' else ''}.{0 if row == 'carry_m' and side != 'change' else 1}f}"
+        text = f"{value:{'+' if side == 'change' and value else ''}.{digits}f}"
     return f"{text} ± {error:.1f}" if side == "change" and error >= 0.05 else text
 
 

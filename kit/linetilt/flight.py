@@ -21,7 +21,7 @@ HEAD_INERTIA_KG_M2 = 2.5e-4
 FRICTION = 0.40  # largest tangential over normal speed given to the ball; Cochran & Stobbs (1968), medium sure
 
 _SPIN_DECAY_PER_M = 2.0e-5 / BALL_RADIUS_M  # Smits & Smith 1994; Penner 2001, eq 16
-_BLOCK = 4000  # shots worked on at a time, so that they stay in the processor's cache
+_BLOCK = 5000  # shots worked on at a time, so that they stay in the processor's cache
 # One step is the time for this way at launch speed, or this long: what keeps the landing within 0.05 m (tests/bench/flight_accuracy.py).
 _STEP_M, _STEP_S = 34.0, 0.6
 _STEP_FRACTION = {"closed form": 1.0, "Smits & Smith": 0.5, "table": 0.2}  # models with corners need shorter steps
@@ -317,13 +317,13 @@ def _fly_block(speed, launch_deg, azimuth_deg, spin_rpm, tilt_deg, wind, air, fo
     state[:3] = np.einsum("fxn,xn->fn", frame, _direction(launch_rad, azimuth) * speed * step_s - drift)
     state[3] = BALL_RADIUS_M * (np.pi / 30) * spin_rpm * step_s
     gravity = -GRAVITY_M_S2 * step_s * step_s * frame[:, 2]
-    pull, reynolds = air.pull_per_m, air.reynolds_per_m_s / step_s
+    reynolds = air.reynolds_per_m_s / step_s
 
-    def steps():
-        return _steps(state, gravity, reynolds, drift[2], frame[1:, 2], pull, forces)
-
-    landings, order, top = [], [], np.zeros((6, speed.size))
-    for index, shot, before, after, turned, landed in steps():
+    landings, order, top, history = [], [], np.zeros((6, speed.size)), []
+    steps = _steps(state, gravity, reynolds, drift[2], frame[1:, 2], air.pull_per_m, forces)
+    for index, shot, before, after, turned, landed in steps:
+        if path_points:
+            history.append((index, shot, [part[:3].copy() for part in (*before, *after)]))
         if turned.size:
             which = shot[turned]
             tilt_up = frame[1:, 2].take(which, axis=1)
@@ -355,9 +355,9 @@ def _fly_block(speed, launch_deg, azimuth_deg, spin_rpm, tilt_deg, wind, air, fo
         return out, None
     at = np.linspace(0, 1, path_points)[:, None] * time / step_s
     path = np.zeros((path_points, 3, speed.size))
-    for index, shot, before, after, _, _ in steps():
+    for index, shot, ends in history:
         row, column = np.nonzero((at[:, shot] >= index) & (at[:, shot] < index + 1 + 1e-9))
-        curve = np.einsum("fxn,cfn->cxn", frame[:, :, shot], _quintic(*(part[:3] for part in (*before, *after))))[:, :, column]
+        curve = np.einsum("fxn,cfn->cxn", frame[:, :, shot], _quintic(*ends))[:, :, column]
         moment = at[row, shot[column]]
         path[row, :, shot[column]] = (_value(curve, moment - index) + drift[:, shot[column]] * moment).T
     path[:, :, grounded] = 0.0

@@ -32,20 +32,18 @@ def best(work, times):
 
 
 def peers(shots):
-    """Return (seconds a shot, largest miss, name) of every way of scipy's tried, over a sample of the shots and of the domain."""
-    random = np.random.default_rng(3)
-    domain = np.column_stack([random.uniform(low, high, 60) for low, high in ((15, 80), (3, 55), (-5, 5), (500, 11_000), (-20, 20))])
+    """Return (seconds a shot, largest miss, settings) of every way of scipy's that is exact enough for a sample of these shots.
+
+    The peer is let off the rest of the domain, where the kit holds the tolerance too: that makes it faster.
+    """
     sample = shots[:60]
-    exact = [[fly_one(*shot, **EXACT)[0][:2] for shot in group] for group in (sample, domain)]
+    exact = [fly_one(*shot, **EXACT)[0][:2] for shot in sample]
     found = []
     for method in ("RK45", "RK23", "DOP853", "LSODA"):
         for rtol in (1e-2, 3e-3, 1e-3, 3e-4, 1e-4, 3e-5, 1e-5):
             for atol in (0.1 * rtol, rtol, 10 * rtol):
                 settings = {"method": method, "rtol": rtol, "atol": atol}
-                miss = max(
-                    np.hypot(*(fly_one(*shot, **settings)[0][:2] - end))
-                    for group, ends in zip((sample, domain), exact) for shot, end in zip(group, ends)
-                )  # fmt: skip
+                miss = max(np.hypot(*(fly_one(*shot, **settings)[0][:2] - end)) for shot, end in zip(sample, exact))
                 if miss <= TOLERANCE_M:
                     seconds = best(lambda: [fly_one(*shot, **settings) for shot in sample], 3) / len(sample)
                     found.append((seconds, miss, settings))
@@ -67,10 +65,10 @@ def main():
     landed = fly(**{key: value[:200] for key, value in columns.items()})
     ours = np.hypot(landed.carry_m - ends[:, 0], landed.offline_m - ends[:, 1]).max()
     print("| way | shots a second | largest miss (m) | times the peer |\n|---|---|---|---|")
-    print(f"| scipy solve_ivp a shot ({', '.join(f'{value}' for value in settings.values())}), the fastest of {len(found)} within {TOLERANCE_M} m | {1 / min(peer):,.0f} | {miss:.3f} | 1 |")
+    print(f"| scipy solve_ivp a shot ({', '.join(value if isinstance(value, str) else f'{value:.0e}' for value in settings.values())}), the fastest of {len(found)} within {TOLERANCE_M} m | {1 / min(peer):,.0f} | {miss:.3f} | 1 |")
     print(f"| kit, 10,000 shots in one run | {1 / min(kit):,.0f} | {ours:.4f} | {min(peer) / min(kit):,.0f} |")
-    one = best(lambda: simulate_shots(CLUB, DELIVERY, 1.0, 2000), 60)
-    pair = best(lambda: compare_shots(CLUB, DELIVERY, 1.0, 2000, bend_deg=-1), 30)
+    one = best(lambda: simulate_shots(CLUB, DELIVERY, 1.0, 2000), 300)
+    pair = best(lambda: compare_shots(CLUB, DELIVERY, 1.0, 2000, bend_deg=-1), 100)
     print("\n| one interactive update | ms |\n|---|---|")
     print(f"| 2,000 shots, scatter and impact included | {1e3 * one:.2f} |")
     print(f"| 2 x 2,000 shots before and after, mean paths and a degree's worth included | {1e3 * pair:.2f} |")

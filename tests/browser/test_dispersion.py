@@ -27,18 +27,18 @@ def test_the_chart_and_the_table_follow_the_sliders(run_notebook):
     page.wait_for_selector(".js-plotly-plot .main-svg")
     start = page.evaluate(READ)
     assert start["shots"] == 2000
-    # Too upright to begin with: left of the line before, and the flat bend brings it to the right.
-    assert start["before"] < 0 and start["after"] > start["before"] + 3
-    assert "bent 2° flat" in start["title"] and "aims the score lines as before" in start["title"]
+    # Too flat to begin with: right of the line before, and the upright bend brings it to the left.
+    assert start["before"] > 0 and start["after"] < start["before"] - 3
+    assert "bent 2° upright" in start["title"] and "aim of the score lines" in start["title"]
     handle(page, "Bend").focus()
     for _ in range(4):
-        page.keyboard.press("ArrowRight")
-    page.wait_for_function("() => document.querySelector('.js-plotly-plot').layout.title.text.includes('bent 1° flat')")
+        page.keyboard.press("ArrowLeft")
+    page.wait_for_function("() => document.querySelector('.js-plotly-plot').layout.title.text.includes('bent 1° upright')")
     moved = page.evaluate(READ)
     assert moved["before"] == start["before"]
-    assert start["before"] < moved["after"] < start["after"]
+    assert start["before"] > moved["after"] > start["after"]
     assert moved["table"] != start["table"] and "left of the line" in moved["table"]
-    page.locator(".widget-dropdown", has_text="The golfer keeps").locator("select").select_option("the aim of the face")
+    page.locator(".widget-dropdown", has_text="The golfer keeps").locator("select").select_option("face's aim, by habit")
     page.wait_for_function("() => document.querySelector('.js-plotly-plot').layout.title.text.includes('by habit')")
     habit = page.evaluate(READ)
     assert abs(habit["after"] - habit["before"]) < 0.1

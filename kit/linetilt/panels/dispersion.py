@@ -12,7 +12,7 @@ from ..dispersion import Delivery, Target, compare_shots
 from ..errors import InputError
 from ..flight import to_metres
 
-_WIDE = widgets.Layout(width="100%")
+_WIDE = widgets.Layout(width="97%")
 _LABEL = {"description_width": "118px"}
 _TABLE_STYLE = (
     "<style>.lt-shots td,.lt-shots th{text-align:right;padding:1px 4px;white-space:nowrap}"
@@ -35,10 +35,12 @@ class DispersionPanel(widgets.VBox):
     unit : {"yd", "m"}
     n, seed : int
         Simulated swings, and the seed of their scatter.
+    **swing
+        What is known of the golfer's delivery, as for `Delivery.typical`: `shaft_lean_deg=0`, `path_deg=-2`.
     """
 
-    def __init__(self, bag, lie_errors=None, *, club=None, bend_deg=0.0, unit="yd", n=2000, seed=1):
-        self._bag, self._lie_errors, self._n, self._seed = bag, dict(lie_errors or {}), n, seed
+    def __init__(self, bag, lie_errors=None, *, club=None, bend_deg=0.0, unit="yd", n=2000, seed=1, **swing):
+        self._bag, self._lie_errors, self._n, self._seed, self._swing = bag, dict(lie_errors or {}), n, seed, swing
         self._value, self._quiet = None, False
         self._club = widgets.Dropdown(options=bag.labels, value=bag[club].label if club else bag.labels[0], description="Club", style=_LABEL, layout=_WIDE)
         self._unit = widgets.ToggleButtons(options=[("yards", "yd"), ("metres", "m")], value=unit, style={"button_width": "80px"})
@@ -46,12 +48,12 @@ class DispersionPanel(widgets.VBox):
         self._bend = _slider("Bend upright, °", bend_deg, -4.0, 4.0, 0.25)
         self._hands = _slider("Hands lower, mm", 0.0, -40.0, 40.0, 2.0)
         self._speed = _slider("7-iron speed, m/s", 36.0, 24.0, 45.0, 0.5)
-        self._scatter = _slider("Scatter, times", 1.0, 0.2, 2.0, 0.1)
+        self._scatter = _slider("Scatter, factor", 1.0, 0.2, 2.0, 0.1)
         self._width = _slider("Target width", 20.0, 4.0, 50.0, 1.0)
         self._depth = _slider("Target depth", 20.0, 4.0, 50.0, 1.0)
-        self._past = _slider("Target past mean", 0.0, -30.0, 30.0, 1.0)
-        self._hold = widgets.Dropdown(options=[("the aim of the score lines", "score lines"), ("the aim of the face", "face")], description="The golfer keeps", style=_LABEL, layout=_WIDE)
-        self._own = widgets.BoundedFloatText(0.0, min=0.0, max=380.0, step=1.0, description="Own carry, if known", style=_LABEL, layout=_WIDE)
+        self._past = _slider("Target long by", 0.0, -30.0, 30.0, 1.0)
+        self._hold = widgets.Dropdown(options=[("score lines' aim", "score lines"), ("face's aim, by habit", "face")], description="The golfer keeps", style=_LABEL, layout=_WIDE)
+        self._own = widgets.BoundedFloatText(0.0, min=0.0, max=380.0, step=1.0, style=_LABEL, layout=_WIDE)
         self._tail = _slider("Tail wind, m/s", 0.0, -10.0, 10.0, 1.0)
         self._cross = _slider("Wind to left, m/s", 0.0, -10.0, 10.0, 1.0)
         self._warmth = _slider("Temperature, °C", 15.0, -5.0, 40.0, 1.0)
@@ -62,13 +64,13 @@ class DispersionPanel(widgets.VBox):
         self._figure = go.FigureWidget(dispersion_figure(comparison, unit))
         self._figure.layout.width = 510
         self._show(comparison)
-        more = widgets.VBox([self._hold, self._own, self._tail, self._cross, self._warmth, self._altitude])
+        more = widgets.VBox([self._own, self._tail, self._cross, self._warmth, self._altitude])
         side = widgets.VBox(
             [
-                self._unit, self._club, self._lie, self._bend, self._hands, self._speed, self._scatter, self._width, self._depth, self._past,
-                widgets.Accordion([more], titles=("Habit, own carry, wind and air",)), self._message, self._table,
+                self._unit, self._club, self._lie, self._bend, self._hands, self._hold, self._speed, self._scatter, self._width, self._depth,
+                self._past, self._message, self._table, widgets.Accordion([more], titles=("Own carry, wind and air",)),
             ],
-            layout=widgets.Layout(width="330px"),
+            layout=widgets.Layout(width="335px"),
         )  # fmt: skip
         super().__init__([widgets.HBox([side, self._figure]), self._notes])
         self._club.observe(self._on_club, "value")
@@ -99,7 +101,7 @@ class DispersionPanel(widgets.VBox):
     def _compare(self):
         club, unit = self._bag[self._club.value], self._unit.value
         comparison = compare_shots(
-            club, Delivery.typical(club, self._speed.value).scattered(self._scatter.value), self._lie.value, self._n, self._seed,
+            club, Delivery.typical(club, self._speed.value, **self._swing).scattered(self._scatter.value), self._lie.value, self._n, self._seed,
             u_lie_error_deg=self._lie_errors.get(club.label, (0.0, 0.0))[1], bend_deg=self._bend.value, hands_down_mm=self._hands.value,
             hold=self._hold.value, own_carry_m=to_metres(self._own.value, unit) or None, wind_m_s=(self._tail.value, self._cross.value, 0.0),
             air=Air(temperature_c=self._warmth.value, altitude_m=self._altitude.value),
@@ -110,6 +112,8 @@ class DispersionPanel(widgets.VBox):
     def _show(self, comparison):
         self._value = comparison
         unit = self._unit.value
+        for control, text in ((self._width, "Target width"), (self._depth, "Target depth"), (self._past, "Target long by"), (self._own, "Own carry")):
+            control.description = f"{text}, {unit}"
         self._table.value = _TABLE_STYLE + comparison.words(unit).to_html(classes="lt-shots", border=0)
         self._notes.value = "".join(f"<p style='margin:4px 0;line-height:1.4'>{html.escape(note)}</p>" for note in comparison.notes(unit))
         self._message.value = ""

@@ -17,8 +17,8 @@ TEMPLATE = "plotly_white"
 
 
 _DISPERSION = (  # name, panel, kind of trace; update_dispersion fills them in this order
-    ("before: a shot", 1, {"mode": "markers", "marker": {"color": BEFORE, "symbol": "circle-open", "size": 5}}),
-    ("after: a shot", 1, {"mode": "markers", "marker": {"color": AFTER, "symbol": "x-thin-open", "size": 5}}),
+    ("before: shots (lying strokes)", 1, {"mode": "lines", "line": {"color": BEFORE, "width": 1.3, "simplify": False}}),
+    ("after: shots (standing strokes)", 1, {"mode": "lines", "line": {"color": AFTER, "width": 1.3, "simplify": False}}),
     ("target", 1, {"mode": "lines", "line": {"color": INK, "width": 2.5, "dash": "dot"}}),
     ("before: half of them (thin: 95 %)", 1, {"mode": "lines", "line": {"color": BEFORE, "width": 3}}),
     ("before: 95 % of the shots", 1, {"mode": "lines", "line": {"color": BEFORE, "width": 1.5}}),
@@ -31,6 +31,7 @@ _DISPERSION = (  # name, panel, kind of trace; update_dispersion fills them in t
     ("before: from above", 3, {"mode": "lines", "line": {"color": BEFORE, "width": 2.5}}),
     ("after: from above", 3, {"mode": "lines", "line": {"color": AFTER, "width": 2.5, "dash": "dash"}}),
 )
+_STROKE_M = 0.4  # half a stroke
 
 
 def dispersion_figure(comparison, unit="yd"):
@@ -69,6 +70,7 @@ def update_dispersion(figure, comparison, unit="yd"):
     points = [(-from_metres(offline, unit), from_metres(carry, unit)) for carry, offline in (*clouds, target, *ovals, *middles)]
     points += [(path[:, 0], path[:, axis]) for axis in (2, 1) for path in flights]
     across, along = (np.concatenate([point[axis] for point in points[:7]]) for axis in (0, 1))
+    points[:2] = _strokes(*points[0], _STROKE_M, 0.0), _strokes(*points[1], 0.0, _STROKE_M)
     curve = np.concatenate([path[:, 1] for path in flights])
     name = {"yd": "yards", "m": "metres"}[unit]
     ground = f"along the target line ({name})"
@@ -76,7 +78,7 @@ def update_dispersion(figure, comparison, unit="yd"):
         for trace, (x, y) in zip(figure.data, points):
             trace.update(x=x, y=y)
         for trace in figure.data[:2]:
-            trace.marker.opacity = float(np.clip(900 / len(comparison.before), 0.15, 0.7))
+            trace.opacity = float(np.clip(900 / len(comparison.before), 0.25, 0.7))
         figure.update_layout(
             title_text=f"Club {comparison.club.label}, before and after: {comparison.change}<br>"
             f"<span style='font-size:11px'>{comparison.hold_note()}<br>{comparison.carry_note()}</span>",
@@ -84,6 +86,14 @@ def update_dispersion(figure, comparison, unit="yd"):
             xaxis2={"title": {"text": ground}}, yaxis2={"title": {"text": f"height ({name})"}},
             xaxis3={"title": {"text": ground}}, yaxis3=_sides(curve, name, ("right", "left"), least=5, most=2),
         )  # fmt: skip
+
+
+def _strokes(x, y, across, along):
+    """Return points as one line of short strokes with gaps between: a browser draws that far faster than as many markers."""
+    gap = np.full(len(x), np.nan)
+    return tuple(
+        np.column_stack([values - half, values + half, gap]).ravel().astype(np.float32) for values, half in ((x, across), (y, along))
+    )
 
 
 def _span(values, step):

@@ -17,8 +17,8 @@ TEMPLATE = "plotly_white"
 
 
 _DISPERSION = (  # name, panel, kind of trace; update_dispersion fills them in this order
-    ("before: shots (lying strokes)", 1, {"mode": "lines", "line": {"color": BEFORE, "width": 1.3, "simplify": False}}),
-    ("after: shots (standing strokes)", 1, {"mode": "lines", "line": {"color": AFTER, "width": 1.3, "simplify": False}}),
+    ("before: shots (lying strokes)", 1, {"mode": "none", "fill": "toself", "fillcolor": BEFORE}),
+    ("after: shots (standing strokes)", 1, {"mode": "none", "fill": "toself", "fillcolor": AFTER}),
     ("target", 1, {"mode": "lines", "line": {"color": INK, "width": 2.5, "dash": "dot"}}),
     ("before: half of them (thin: 95 %)", 1, {"mode": "lines", "line": {"color": BEFORE, "width": 3}}),
     ("before: 95 % of the shots", 1, {"mode": "lines", "line": {"color": BEFORE, "width": 1.5}}),
@@ -31,7 +31,7 @@ _DISPERSION = (  # name, panel, kind of trace; update_dispersion fills them in t
     ("before: from above", 3, {"mode": "lines", "line": {"color": BEFORE, "width": 2.5}}),
     ("after: from above", 3, {"mode": "lines", "line": {"color": AFTER, "width": 2.5, "dash": "dash"}}),
 )
-_STROKE_M = 0.4  # half a stroke
+_STROKE_M = 0.45, 0.1  # half the length and half the thickness of a shot's stroke
 
 
 def dispersion_figure(comparison, unit="yd"):
@@ -70,7 +70,7 @@ def update_dispersion(figure, comparison, unit="yd"):
     points = [(-from_metres(offline, unit), from_metres(carry, unit)) for carry, offline in (*clouds, target, *ovals, *middles)]
     points += [(path[:, 0], path[:, axis]) for axis in (2, 1) for path in flights]
     across, along = (np.concatenate([point[axis] for point in points[:7]]) for axis in (0, 1))
-    points[:2] = _strokes(*points[0], _STROKE_M, 0.0), _strokes(*points[1], 0.0, _STROKE_M)
+    points[:2] = _strokes(*points[0], *_STROKE_M), _strokes(*points[1], *_STROKE_M[::-1])
     curve = np.concatenate([path[:, 1] for path in flights])
     name = {"yd": "yards", "m": "metres"}[unit]
     ground = f"along the target line ({name})"
@@ -89,11 +89,9 @@ def update_dispersion(figure, comparison, unit="yd"):
 
 
 def _strokes(x, y, across, along):
-    """Return points as one line of short strokes with gaps between: a browser draws that far faster than as many markers."""
-    gap = np.full(len(x), np.nan)
-    return tuple(
-        np.column_stack([values - half, values + half, gap]).ravel().astype(np.float32) for values, half in ((x, across), (y, along))
-    )
+    """Return points as the outline of small bars with gaps between: a browser draws one shape far faster than as many markers."""
+    corners = np.array([[-across, across, across, -across, np.nan], [-along, -along, along, along, np.nan]])
+    return tuple((values[:, None] + corner).ravel().astype(np.float32) for values, corner in zip((x, y), corners))
 
 
 def _span(values, step):

@@ -3,7 +3,7 @@
 READ = """() => {
     const plot = document.querySelector('.js-plotly-plot'), table = document.querySelector('.lt-shots');
     const middle = name => plot.data.find(trace => trace.name === name).x[0];
-    return {before: middle('before: middle'), after: middle('after: middle'), shots: plot.data[0].x.length / 3,
+    return {before: middle('before: middle'), after: middle('after: middle'), shots: plot.data[0].x.length / 5,
             title: plot.layout.title.text, table: table.innerText};
 }"""
 

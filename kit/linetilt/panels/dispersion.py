@@ -34,12 +34,12 @@ class DispersionPanel(widgets.VBox):
         Bend to start with.
     unit : {"yd", "m"}
     n, seed : int
-        Simulated swings, and the seed of their scatter.
+        Simulated swings (each is hit twice, before and after), and the seed of their scatter.
     **swing
         What is known of the golfer's delivery, as for `Delivery.typical`: `shaft_lean_deg=0`, `path_deg=-2`.
     """
 
-    def __init__(self, bag, lie_errors=None, *, club=None, bend_deg=0.0, unit="yd", n=2000, seed=1, **swing):
+    def __init__(self, bag, lie_errors=None, *, club=None, bend_deg=0.0, unit="yd", n=1000, seed=1, **swing):
         self._bag, self._lie_errors, self._n, self._seed, self._swing = bag, dict(lie_errors or {}), n, seed, swing
         self._value, self._quiet = None, False
         self._club = widgets.Dropdown(options=bag.labels, value=bag[club].label if club else bag.labels[0], description="Club", style=_LABEL, layout=_WIDE)

@@ -1,0 +1,164 @@
+"""A real JupyterLab in a real browser: one server and one browser for all tests, a page a notebook, and its errors collected."""
+
+import json
+import os
+import secrets
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from pathlib import Path
+
+import linetilt
+import pytest
+
+ROOT = Path(__file__).parents[2]
+BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")
+FLAGS = (
+    "--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking --disable-component-update --disable-sync"
+).split()
+WAIT_S = 90
+FAILED = '[data-mime-type="application/vnd.jupyter.stderr"]'  # text on stderr, and tracebacks
+RAN = f"""() => {{
+    const prompts = [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].map(prompt => prompt.innerText);
+    return document.querySelector('{FAILED}') || prompts.every(text => /[0-9]/.test(text));
+}}"""
+SETTINGS = {
+    "apputils-extension/notification": {"fetchNews": "false", "checkForUpdates": False},
+    "notebook-extension/tracker": {"windowingMode": "none"},  # all cells are in the page, also those out of sight
+}
+
+
+def cleared(notebook):
+    """Return the notebook without outputs and counts, so that what a test sees is of its own run."""
+    for cell in notebook["cells"]:
+        if cell["cell_type"] == "code":
+            cell.update(outputs=[], execution_count=None)
+    return notebook
+
+
+class Server:
+    """A JupyterLab server over a copy of the notebooks and their demo data."""
+
+    def __init__(self, folder):
+        self.root = folder / "root"
+        self.token = secrets.token_hex(16)
+        for name in ("notebooks", "demo_photos"):
+            if (ROOT / name).is_dir():
+                shutil.copytree(ROOT / name, self.root / name, ignore=shutil.ignore_patterns(".ipynb_checkpoints", "__pycache__"))
+        for file in self.root.glob("notebooks/*.ipynb"):
+            file.write_text(json.dumps(cleared(json.loads(file.read_text()))))
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            self.port = probe.getsockname()[1]
+        for name, settings in SETTINGS.items():
+            file = folder / "settings" / "@jupyterlab" / f"{name}.jupyterlab-settings"
+            file.parent.mkdir(parents=True, exist_ok=True)
+            file.write_text(json.dumps(settings))
+        kit = str(Path(linetilt.__file__).parents[1])
+        env = os.environ | {f"JUPYTER_{name}_DIR": str(folder / name.lower()) for name in ("CONFIG", "DATA", "RUNTIME")}
+        env |= {
+            "JUPYTERLAB_SETTINGS_DIR": str(folder / "settings"),
+            "JUPYTERLAB_WORKSPACES_DIR": str(folder / "workspaces"),
+            "PYTHONPATH": os.pathsep.join(filter(None, [kit, os.environ.get("PYTHONPATH")])),
+        }
+        command = [
+            sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", "--ip=127.0.0.1", f"--port={self.port}",
+            "--ServerApp.port_retries=0", f"--IdentityProvider.token={self.token}", f"--ServerApp.root_dir={self.root}",
+        ]  # fmt: skip
+        self._log = open(folder / "server.log", "wb")
+        self._process = subprocess.Popen(command, stdout=self._log, stderr=subprocess.STDOUT, env=env, cwd=folder)
+        deadline = time.monotonic() + WAIT_S
+        while True:
+            try:
+                self.api("status")
+                return
+            except OSError as error:
+                if self._process.poll() is not None or time.monotonic() > deadline:
+                    self.stop()
+                    raise RuntimeError((folder / "server.log").read_text()[-2000:]) from error
+                time.sleep(0.2)
+
+    def api(self, path):
+        """Return what the server's API says, from JSON."""
+        with urllib.request.urlopen(f"http://127.0.0.1:{self.port}/api/{path}?token={self.token}", timeout=10) as answer:
+            return json.load(answer)
+
+    def url(self, notebook):
+        """Return the address that opens a notebook in a fresh workspace."""
+        return f"http://127.0.0.1:{self.port}/lab/tree/{notebook}?token={self.token}&reset"
+
+    def wait_idle(self, notebook):
+        """Wait until the notebook's kernel is connected and idle."""
+        deadline = time.monotonic() + WAIT_S
+        while time.monotonic() < deadline:
+            kernels = [session["kernel"] for session in self.api("sessions") if session["path"] == notebook]
+            if kernels and kernels[0]["execution_state"] == "idle" and kernels[0]["connections"] > 0:
+                return
+            time.sleep(0.1)
+        raise TimeoutError(f"no idle kernel for {notebook}")
+
+    def stop(self):
+        """End the server and wait for it."""
+        self._process.terminate()
+        try:
+            self._process.wait(20)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            self._process.wait(20)
+        self._log.close()
+
+
+@pytest.fixture(scope="session")
+def lab_server(tmp_path_factory):
+    """The running JupyterLab server."""
+    server = Server(tmp_path_factory.mktemp("lab"))
+    yield server
+    server.stop()
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """A headless Chromium, driven by Playwright; tests are skipped where there is none."""
+    sync_api = pytest.importorskip("playwright.sync_api", reason="the browser driver is not installed: pip install playwright")
+    path = next(filter(None, map(shutil.which, BROWSERS)), None)
+    if path is None:
+        pytest.skip(f"no browser found (looked for {', '.join(BROWSERS)}): apt-get install chromium")
+    with sync_api.sync_playwright() as driver:
+        chromium = driver.chromium.launch(executable_path=path, headless=True, args=FLAGS)
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture
+def run_notebook(lab_server, browser):
+    """Return a function that opens `notebooks/<name>`, runs all its cells and returns the page.
+
+    When the test ends every page must be free of script errors, tracebacks and text on stderr.
+    """
+    opened = []
+
+    def run(name):
+        path = f"notebooks/{name}"
+        page = browser.new_page(viewport={"width": 1280, "height": 800})
+        errors = []
+        opened.append((page, errors))
+        page.on("pageerror", lambda error: errors.append(str(error)))
+        page.goto(lab_server.url(path), wait_until="domcontentloaded")
+        page.wait_for_selector(".jp-Notebook .jp-CodeCell", timeout=1000 * WAIT_S)
+        lab_server.wait_idle(path)
+        page.get_by_role("menuitem", name="Run", exact=True).click()
+        page.locator('.lm-Menu-item[data-command="runmenu:run-all"]').click()
+        page.wait_for_function(RAN, timeout=1000 * WAIT_S)
+        assert not page.locator(FAILED).count(), page.locator(FAILED).all_inner_texts()
+        lab_server.wait_idle(path)
+        return page
+
+    yield run
+    for page, errors in opened:
+        stderr = page.locator(FAILED).all_inner_texts()
+        page.close()
+        assert not errors, f"script errors in the page: {errors}"
+        assert not stderr, f"text on stderr or a traceback in the notebook: {stderr}"

@@ -113,6 +113,8 @@ def strike_map(shots, club=None, handed="right"):
     fig.update_yaxes(title="millimetres above the lowest full score line", scaleanchor="x", zeroline=False,
                      range=[min(-4.0, *(up - 3)), max(30.0, *(up + 3))] if len(rows) else [-4.0, 30.0])
     return fig
+
+
 _DISPERSION = (  # name, panel, kind of trace; update_dispersion fills them in this order
     ("before: shots (lying strokes)", 1, {"mode": "none", "fill": "toself", "fillcolor": BEFORE}),
     ("after: shots (standing strokes)", 1, {"mode": "none", "fill": "toself", "fillcolor": AFTER}),

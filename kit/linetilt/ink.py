@@ -158,7 +158,7 @@ def _scan(energy, flat, most):
     """
     step = flat.rate / _COARSE
     shape = (int(energy.shape[1] / step), int(energy.shape[0] / step))
-    usable = np.repeat((~flat.groove).astype(np.float32)[:, None], 1, axis=1)
+    usable = (~flat.groove).astype(np.float32)[:, None]
     small = cv2.resize(energy.astype(np.float32), shape, interpolation=cv2.INTER_AREA)
     rows = np.maximum(cv2.resize(usable, (1, shape[1]), interpolation=cv2.INTER_AREA), 0.05)
     u = flat.u[0] + (np.arange(shape[0]) + 0.5) * step / flat.rate
@@ -166,7 +166,6 @@ def _scan(energy, flat, most):
     middle = v.mean()
     found = []
     for slope in np.tan(np.radians(np.arange(-TILT_LIMIT_DEG, TILT_LIMIT_DEG + 1, 2.0))):
-        move = np.array([[1, -slope, slope * (len(v) - 1) / 2], [0, 1, 0]], np.float32)  # u grows to the right in `flat`
         shift = np.array([[1, 0, 0], [0, 1, 0]], np.float32)
         shift[0, 1], shift[0, 2] = slope, -slope * (len(v) - 1) / 2
         turned = cv2.warpAffine(small, shift, shape, flags=cv2.INTER_LINEAR)
@@ -348,8 +347,7 @@ def _fit_edges(y, left, right, slope, middle, low, high, dv, share, rows, noise)
     jack = float((count - 1) / count * np.sum((np.array(slopes) - np.mean(slopes)) ** 2)) if count > 2 else cover[0, 0] * 4
     variance = (4 * cover[0, 0] * _PRIOR_SCALE**2 + max(count - 1, 1) * jack) / (4 + max(count - 1, 1))
     length = max(high - low, 1.0)
-    in_band = rows & (np.arange(len(rows)) >= 0)
-    fill = float(share[in_band].sum() * dv / (max(b - a, 0.3) * length * rows.mean()))
+    fill = float(share[rows].sum() * dv / (max(b - a, 0.3) * length * rows.mean()))
     return Band(slope=float(tilt), u_slope=float(np.sqrt(variance)), toe_mm=float((a + b) / 2),
                 u_toe_mm=float(np.sqrt((cover[1, 1] + cover[2, 2]) / 4 + 0.1**2)), up_mm=float(middle), u_up_mm=0.9,
                 width_mm=float(b - a), u_width_mm=float(np.sqrt(cover[1, 1] + cover[2, 2] + 0.12**2)), low_mm=float(low), high_mm=float(high),

@@ -33,7 +33,7 @@ class Photo:
     f35_mm: float | None  # as written into EXIF
 
 
-def face_homography(handed, pitch_deg, yaw_deg, roll_deg, f_px, size, centre_uv, distance_mm, shift_px=(0, 0)):
+def face_homography(handed, pitch_deg, yaw_deg, roll_deg, f_px, size, centre_uv, distance_mm):
     """Pinhole view of the plane: (3, 3) from (u, v, 1) mm to pixels, and the camera's place in (u, v, out of face) mm."""
     width, height = size
     side = -1.0 if handed == "right" else 1.0  # toe on the picture's left for a right-handed club
@@ -44,7 +44,7 @@ def face_homography(handed, pitch_deg, yaw_deg, roll_deg, f_px, size, centre_uv,
     rotation = rz @ rx @ ry
     plane = np.array([[side, 0, -side * centre_uv[0]], [0, -1, centre_uv[1]], [0, 0, 0]])  # (u, v, 1) -> X right, Y down
     pose = rotation @ plane + np.outer([0, 0, distance_mm], [0, 0, 1])
-    camera = np.array([[f_px, 0, width / 2 - 0.5 + shift_px[0]], [0, f_px, height / 2 - 0.5 + shift_px[1]], [0, 0, 1]])
+    camera = np.array([[f_px, 0, width / 2 - 0.5], [0, f_px, height / 2 - 0.5], [0, 0, 1]])
     eye = rotation.T @ np.array([0, 0, -distance_mm])  # X right, Y down, Z away from the viewer
     return camera @ pose, np.array([side * eye[0] + centre_uv[0], -eye[1] + centre_uv[1], -eye[2]])
 

@@ -17,6 +17,10 @@ WIDTH_RANGE_MM = (0.7, 6.0)
 LENGTH_MIN_MM = 7.0
 GROOVE_MM = 0.5  # rows nearer than this to the middle of a score line are left out
 SECOND_SHARE = 0.45  # a second band this strong beside the first one is a second print
+PIECE_MM = 0.9  # length of edge that tells one story: raggedness is that long
+EDGE_MM = 0.13  # most that an edge scatters (standard deviation); what scatters more is the rim of a hole
+ROUGH, FINE = np.arange(-10, 10.1, 0.5), np.arange(-8, 8.01, 0.2)  # leans that are tried, degrees
+ROW_MM = 0.2  # rows are read this far apart
 _COARSE = 2.0  # samples a mm in which a band is looked for
 _LANE_MM = 6.5  # half-width of the lane about a band in which its ink is followed
 _NO_LINE = "no printed line was found on the face"
@@ -86,7 +90,9 @@ def flatten(rgb, frame, margin_mm=5.0, rate=None):
     visible = (x >= 0) & (y >= 0) & (x <= rgb.shape[1] - 1) & (y <= rgb.shape[0] - 1)
     u, v = -half + np.arange(columns) / rate, high - np.arange(rows) / rate
     nearest = np.abs(v[:, None] - v_line[None, :]).min(axis=1)
-    inside = (np.abs(u) < frame.length_mm / 2 - 1.0)[None, :] & ((v > v_line.min() - 3.0) & (v < v_line.max() + 3.5))[:, None]
+    v_full = v_line[np.array(frame.full)]
+    low, high = max(v_line.min() - 3.0, v_full.min() - 8.0), min(v_line.max() + 3.5, v_full.max() + 12.0)
+    inside = (np.abs(u) < frame.length_mm / 2 - 1.0)[None, :] & ((v > low) & (v < high))[:, None]
     return FlatFace(flat.astype(np.float32), u, v, rate, nearest >= GROOVE_MM, visible & inside)
 
 
@@ -184,7 +190,7 @@ def scan(energy, flat, most):
         mean = lambda wide: cv2.blur(turned, (wide, length)) / np.maximum(cv2.blur(amount, (wide, length)), 0.05)
         flank = mean(side)
         score = mean(3) - np.maximum(np.roll(flank, side // 2 + 4, axis=1), np.roll(flank, -(side // 2 + 4), axis=1))
-        score = np.where(cv2.blur(amount, (3, length)) > 0.3, score, -1)
+        score = np.where(cv2.blur(amount, (3, length)) > 0.4, score, -1)  # of 14 mm, score lines take a third
         for _ in range(3):
             r, c = np.unravel_index(np.argmax(score), score.shape)
             found.append((float(score[r, c]), slope, u[c] + slope * (v[r] - v.mean()), v[r]))
@@ -202,7 +208,7 @@ def scan(energy, flat, most):
 def follow(res, flat, slope, toe, up):
     """From a rough place to the fitted band. Returns (merit, Band, ink map)."""
     half, reach, t_max = 0.9, 9.0, 3.1
-    for _ in range(3):
+    for turn in range(6):
         t = (flat.u[None, :] - toe) - slope * (flat.v[:, None] - up)
         usable = (np.abs(flat.v[:, None] - up) < reach) & flat.field & flat.clear[:, None]
         inside = usable & (np.abs(t) < half)
@@ -210,11 +216,17 @@ def follow(res, flat, slope, toe, up):
         if inside.sum() < 60 or flank.sum() < 120:
             raise NoLine(_NO_LINE)
         ink, noise = _ink_map(res, inside, flank)
-        band = fit_band(np.where(flat.field, ink, 0), flat.u, flat.v, flat.clear, slope, toe, up, t_max, noise)
+        inked = np.where(flat.field, ink, 0)
+        if turn == 0:
+            slope, toe = _aim(inked, flat, toe, up, noise)
+        band = fit_band(inked, flat.u, flat.v, flat.clear, slope, toe, up, t_max, noise, ROUGH if turn < 2 else FINE)
+        moved = abs(band.slope - slope)
         slope, toe, up = band.slope, band.toe_mm, band.up_mm
         half = float(np.clip(0.4 * band.width_mm, 0.45, 2.0))
         reach = (band.high_mm - band.low_mm) / 2 + 1.0
         t_max = band.width_mm / 2 + 1.4
+        if turn > 1 and moved < 0.003:
+            break
     if abs(np.degrees(np.arctan(band.slope))) > TILT_LIMIT_DEG + 3:
         raise NoLine(_NO_LINE)
     if band.length_mm < LENGTH_MIN_MM or not WIDTH_RANGE_MM[0] < band.width_mm < WIDTH_RANGE_MM[1] or band.length_mm < 2.2 * band.width_mm:
@@ -224,29 +236,66 @@ def follow(res, flat, slope, toe, up):
     return np.sqrt(band.length_mm * band.fill) / max(band.noise, 0.02), band, ink
 
 
+def _aim(ink, flat, toe, up, noise, step=0.25):
+    """Slope and place whose upright lane, 20 mm long about `up`, holds the most ink above the noise: a start for the fit."""
+    t, y = np.arange(-6, 6 + step, step), np.arange(-10, 10 + step, step)
+    row = (flat.v[0] - up - y) * flat.rate
+    ink = cv2.blur(np.clip(ink, -0.3, 1.0), (max(int(step * flat.rate), 1),) * 2)
+    clear = np.interp(row, np.arange(len(flat.v)), flat.clear.astype(float), left=0, right=0)[:, None]
+    best = (-1.0, 0.0, toe)
+    for slope in np.tan(np.radians(np.arange(-TILT_LIMIT_DEG, TILT_LIMIT_DEG + 1))):
+        column = (toe + t[None, :] + slope * y[:, None] - flat.u[0]) * flat.rate
+        lane = cv2.remap(ink, column.astype(np.float32), np.repeat(row[:, None], len(t), 1).astype(np.float32), cv2.INTER_LINEAR)
+        above = np.maximum((lane * clear).sum(axis=0) / max(clear.sum(), 1e-3) - 0.08 - 0.4 * noise, 0)
+        merit = float(above.sum())
+        if merit > best[0]:
+            best = (merit, float(slope), toe + float((above * t).sum() / max(above.sum(), 1e-6)))
+    return best[1:]
+
+
 def _ink_map(res, inside, flank):
-    """Scalar map, about 1 on full ink and 0 on the bare face, by the colour difference weighed against the scatter."""
+    """Scalar map, about 1 on full ink and 0 on the bare face, and the bare face's scatter in it.
+
+    The ink's colour is what the lane shows and its flanks do not. It is weighed against the flanks' scatter twice, without
+    and with what stands out of them (rust, paint, scratches); the quieter map is kept.
+    """
     a, b = res[inside], res[flank]
     centre = np.median(b, axis=0)
-    b = b - centre
+    a, b = a - centre, b - centre
     limit = 4 * 1.4826 * np.median(np.abs(b), axis=0) + 1
     kept = b[(np.abs(b) < limit).all(axis=1)]
-    cover = np.cov((kept if len(kept) > 50 else b).T) + np.eye(3) * 1.0
-    inverse = np.linalg.inv(cover)
-    # holes show the bare face: let the pixels that differ most name the ink's colour
-    a = a - centre
-    distance = np.einsum("ni,ij,nj->n", a, inverse, a)
-    ink = np.median(a[distance >= np.percentile(distance, 60)], axis=0)
-    weights = inverse @ ink
-    ink_map = ((res - centre) @ (weights / float(ink @ weights))).astype(np.float32)
-    top = float(np.percentile(ink_map[inside], 85))
-    if top <= 0.05:
+    best = None
+    for cover in (np.cov((kept if len(kept) > 50 else b).T) + np.eye(3), np.cov(b.T) + np.eye(3)):
+        inverse = np.linalg.inv(cover)
+        distance = np.sqrt(np.einsum("ni,ij,nj->n", a, inverse, a))
+        chance = distance * np.maximum(1 - _crowd(b, a, cover), 0.02)  # holes show the bare face, rust is on both sides
+        ink = np.median(a[chance >= np.percentile(chance, 60)], axis=0)
+        weights = inverse @ ink
+        weights = weights / float(ink @ weights)
+        lane, rest = a @ weights, b @ weights
+        top = float(np.percentile(lane, 85))
+        if top <= 0.05:
+            continue
+        noise = max(1.4826 * float(np.median(np.abs(rest))), float(np.percentile(rest, 95)) / 2.2) / top
+        if best is None or noise < 0.8 * best[1]:
+            best = weights / top, noise
+    if best is None:
         raise NoLine(_NO_LINE)
-    noise = 1.4826 * float(np.median(np.abs(ink_map[flank]))) / top
-    return np.clip(ink_map / top, -1.5, 1.5), noise
+    return np.clip(((res - centre) @ best[0]).astype(np.float32), -1.5, 1.5), best[1]
 
 
-def fit_band(ink, u, v, clear, slope, toe, up, reach, noise=0.0):
+def _crowd(background, colours, cover, bins=12):
+    """How common every colour (N, 3) is among the background's (M, 3) against its own: 0 unseen there, 1 as common, at most 1."""
+    scale = 2.0 * np.linalg.cholesky(cover)
+    edges = np.sinh(np.linspace(-2.5, 2.5, bins + 1))
+    place = lambda points: np.clip(np.searchsorted(edges, np.linalg.solve(scale, points.T)) - 1, 0, bins - 1)
+    count = lambda cells: np.bincount(np.ravel_multi_index(cells, (bins,) * 3), minlength=bins**3) / cells.shape[1]
+    there, here = place(background), place(colours)
+    ratio = count(there) / np.maximum(count(here), 1e-9)
+    return np.minimum(ratio[np.ravel_multi_index(here, (bins,) * 3)], 1.0)
+
+
+def fit_band(ink, u, v, clear, slope, toe, up, reach, noise=0.0, angles=FINE):
     """Fit one slope and two offsets to the outer edges of a band in an ink map.
 
     Parameters
@@ -263,14 +312,16 @@ def fit_band(ink, u, v, clear, slope, toe, up, reach, noise=0.0):
         Farthest that an edge may lie from the axis, in mm.
     noise : float
         Standard deviation of `ink` on the bare face.
+    angles : ndarray
+        Leans that are tried, against the start, in degrees, evenly spaced.
 
     Returns
     -------
     Band
     """
-    lane, t = _straightened(ink, u, v, clear, slope, toe, up, reach, noise)
+    lane, t, noise = _straightened(ink, u, v, clear, slope, toe, up, reach, noise)
     du, dv = t[1] - t[0], abs(v[1] - v[0])
-    threshold = float(np.clip(2.6 * noise, 0.25, 0.6))
+    threshold = float(np.clip(3 * noise, 0.15, 0.6))
     on = lane > threshold
     on[:, [0, -1]] = False
     share = on.sum(axis=1) * du  # mm of ink in every row
@@ -279,6 +330,8 @@ def fit_band(ink, u, v, clear, slope, toe, up, reach, noise=0.0):
     used = np.nonzero(clear & on.any(axis=1) & (row >= top) & (row <= bottom))[0]
     if len(used) * dv < 3.5:
         raise NoLine(_NO_LINE)
+    every = max(int(ROW_MM / dv), 1)
+    used = used[every // 2::every]
     on, lane = on[used], lane[used]
     first, last = on.argmax(axis=1), on.shape[1] - 1 - on[:, ::-1].argmax(axis=1)
     pick = lambda k: np.take_along_axis(lane, k[:, None], axis=1)[:, 0]
@@ -286,7 +339,7 @@ def fit_band(ink, u, v, clear, slope, toe, up, reach, noise=0.0):
     heel, toe_side = t[first] - du * crossing(first, first - 1), t[last] + du * crossing(last, last + 1)
     low, high = v[bottom], v[top]
     middle = (low + high) / 2
-    turn, u_slope, a, b, u_edges = _fit_edges(v[used] - middle, heel, toe_side, dv, noise)
+    turn, u_slope, a, b, u_edges = _fit_edges(v[used] - middle, heel, toe_side, dv * every, noise, angles)
     fill = share[clear & (row >= top) & (row <= bottom)].mean() / max(b - a, 0.3)
     # the axis at the middle of the ink; the ink's end stands for the contact's end to about half a dimple
     return Band(slope=slope + turn, u_slope=u_slope, toe_mm=toe + slope * (middle - up) + (a + b) / 2, u_toe_mm=float(np.hypot(u_edges / 2, 0.1)),
@@ -295,17 +348,30 @@ def fit_band(ink, u, v, clear, slope, toe, up, reach, noise=0.0):
 
 
 def _straightened(ink, u, v, clear, slope, toe, up, reach, noise):
-    """The lane about the axis, sheared upright; a noisy one is smoothed, more along the line than across."""
+    """The lane about the axis, sheared upright, above the bare face on both its sides. Returns it, its columns and the scatter left.
+
+    A noisy lane is smoothed, more along the line than across. What the face itself shows is taken row by row from flanks
+    4 mm wide, and between them on a straight line.
+    """
     du, dv = u[1] - u[0], abs(v[1] - v[0])
-    columns = int(2 * reach / du) | 1
-    t = (np.arange(columns) - columns // 2) * du
+    wide, flank = int((reach + 4.0) / du), int(4.0 / du)
+    t = np.arange(-wide, wide + 1) * du
     x = (((toe + slope * (v - up))[:, None] + t[None, :] - u[0]) / du).astype(np.float32)
-    y = np.repeat(np.arange(len(v), dtype=np.float32)[:, None], columns, axis=1)
+    y = np.repeat(np.arange(len(v), dtype=np.float32)[:, None], len(t), axis=1)
     lane = cv2.remap(ink.astype(np.float32), x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
-    across, along = max(0.03 / du, 0.3), max((0.03 + 0.6 * max(noise - 0.1, 0)) / dv, 0.3)
-    weight = np.repeat(clear.astype(np.float32)[:, None], columns, axis=1)
-    smooth = lambda part: cv2.GaussianBlur(part, (0, 0), sigmaX=across, sigmaY=along)
-    return smooth(lane * weight) / np.maximum(smooth(weight), 1e-3), t
+    weight = np.repeat(clear.astype(np.float32)[:, None], len(t), axis=1)
+    smooth = lambda part, across, along: cv2.GaussianBlur(part, (0, 0), sigmaX=max(across / du, 0.3), sigmaY=max(along / dv, 0.3))
+    along = 0.05 + 0.6 * max(noise - 0.1, 0)
+    lane = smooth(lane * weight, 0.03, along) / np.maximum(smooth(weight, 0.03, along), 1e-3)
+    sides = np.stack([np.median(lane[:, :flank], axis=1), np.median(lane[:, -flank:], axis=1)], axis=1)
+    sides = smooth(sides * weight[:, :2], 0.0, 0.7) / np.maximum(smooth(weight[:, :2], 0.0, 0.7), 1e-3)
+    level = (t + reach + 2.0) / (2 * reach + 4.0)
+    lane = lane - (sides[:, :1] * (1 - level) + sides[:, 1:] * level)
+    near = clear & (np.abs(v - up) < 10)
+    rest = np.concatenate([lane[near, :flank].ravel(), lane[near, -flank:].ravel()])
+    noise = max(1.4826 * float(np.median(np.abs(rest))), float(np.percentile(rest, 95)) / 2.2) if len(rest) else noise
+    inner = np.abs(t) <= reach
+    return lane[:, inner], t[inner], noise
 
 
 def _extent(share, clear, v, up, dv):
@@ -322,40 +388,47 @@ def _extent(share, clear, v, up, dv):
     return int(group[0]), int(group[-1])
 
 
-def _fit_edges(y, heel, toe, dv, noise):
-    """Slope and the two offsets by expectation-maximisation. Returns (slope, u_slope, heel offset, toe offset, u of the width)."""
-    sigma, holes, slope = 0.16, 0.4, 0.0
-    a, b = np.percentile(heel, 25), np.percentile(toe, 75)
-    for _ in range(80):
-        width = max(b - a, 0.5)
-        wa, wb = _edge_weight(heel - slope * y - a, sigma, holes, width), _edge_weight(b + slope * y - toe, sigma, holes, width)
-        normal = np.array([[((wa + wb) * y * y).sum(), (wa * y).sum(), (wb * y).sum()],
-                           [(wa * y).sum(), wa.sum(), 0], [(wb * y).sum(), 0, wb.sum()]]) + 1e-6 * np.eye(3)  # fmt: skip
-        before = slope
-        slope, a, b = np.linalg.solve(normal, [(wa * y * heel + wb * y * toe).sum(), (wa * heel).sum(), (wb * toe).sum()])
-        spread = ((wa * (heel - slope * y - a) ** 2).sum() + (wb * (toe - slope * y - b) ** 2).sum()) / (wa.sum() + wb.sum())
-        sigma = float(np.clip(np.sqrt(spread), 0.07, 0.4))
-        holes = float(np.clip(1 - (wa.sum() + wb.sum()) / (2 * len(y)), 0.05, 0.9))
-        if abs(slope - before) < 1e-6:
-            break
-    # rows within `_PIECE_MM` tell the same story: count independent pieces, not samples
-    cover = np.linalg.inv(normal) * sigma**2 * _PIECE_MM / dv
-    u_slope = _U_SCALE * np.sqrt(np.sqrt(cover[0, 0]) * _U_TYPICAL) * (1 + 3 * noise)
-    return float(slope), float(u_slope), float(a), float(b), float(np.sqrt(cover[1, 1] + cover[2, 2]))
+def _fit_edges(y, heel, toe, dv, noise, angles):
+    """Try every lean of `angles` (degrees): the likeliest two edges at each, by expectation-maximisation, give its likelihood.
 
-
-_PIECE_MM = 1.0
-_U_TYPICAL = 0.0058
-_U_SCALE = 1.2
+    Rows within `PIECE_MM` tell the same story, so that the likelihood counts pieces, not samples. Returns the posterior's
+    mean and standard deviation of the slope, the two offsets at the middle and the standard uncertainty of their distance.
+    """
+    slopes = np.tan(np.radians(angles))[:, None]
+    left, right = heel[None, :] - slopes * y[None, :], toe[None, :] - slopes * y[None, :]
+    a, b = np.percentile(left, 25, axis=1)[:, None], np.percentile(right, 75, axis=1)[:, None]
+    sigma, holes = np.full_like(a, 0.12), np.full_like(a, 0.4)
+    most = EDGE_MM + 0.5 * max(noise - 0.05, 0)
+    for _ in range(20):
+        width = np.maximum(b - a, 0.5)
+        wa, like_a = _edge_weight(left - a, sigma, holes, width)
+        wb, like_b = _edge_weight(b - right, sigma, holes, width)
+        na, nb = (w.sum(axis=1, keepdims=True) + 1e-6 for w in (wa, wb))
+        a, b = (wa * left).sum(axis=1, keepdims=True) / na, (wb * right).sum(axis=1, keepdims=True) / nb
+        spread = ((wa * (left - a) ** 2).sum(axis=1, keepdims=True) + (wb * (right - b) ** 2).sum(axis=1, keepdims=True)) / (na + nb)
+        sigma = np.clip(np.sqrt(spread), 0.06, most)
+        holes = np.clip(1 - (na + nb) / (2 * len(y)), 0.05, 0.9)
+    log_like = (like_a + like_b).sum(axis=1) * dv / PIECE_MM
+    chance = np.exp(log_like - log_like.max())
+    chance /= chance.sum()
+    mean = lambda values: float((chance * values).sum())
+    slope = mean(slopes[:, 0])
+    u_slope = np.sqrt(mean((slopes[:, 0] - slope) ** 2) + np.tan(np.radians(angles[1] - angles[0])) ** 2 / 12)
+    best = int(np.argmax(chance))
+    u_width = sigma[best, 0] * np.sqrt(PIECE_MM / dv * (1 / na[best, 0] + 1 / nb[best, 0]))
+    return slope, float(u_slope), mean(a[:, 0]), mean(b[:, 0]), float(u_width)
 
 
 def _edge_weight(inward, sigma, holes, width):
-    """How likely a row's outermost ink is the edge itself and not the rim of a hole (inwards) or a stray speck (outwards)."""
+    """How likely a row's outermost ink is the edge itself and not the rim of a hole (inwards) or a stray speck (outwards).
+
+    Returns that, and the logarithm of the likelihood of what is seen.
+    """
     bell = np.exp(-0.5 * (inward / sigma) ** 2)
     edge = (1 - holes) * bell / (sigma * 2.5066)
     bite = holes * np.where(inward > 0, 1.0, bell) * np.exp(-np.maximum(inward, 0) / (0.5 * width)) / (0.5 * width)
-    speck = 0.01 * np.exp(-np.abs(inward) / 0.6) / 1.2
-    return edge / (edge + bite + speck)
+    total = edge + bite + 0.01 * np.exp(-np.abs(inward) / 0.6) / 1.2
+    return edge / total, np.log(total)
 
 
 def _lane(flat, band, extra=0.0):
@@ -377,10 +450,13 @@ def _refuse_second(ink, flat, band):
     ours = np.clip(ink, 0, 1)
     rest = np.where(usable & (np.abs(t) > band.width_mm / 2 + 0.7) & (ink > max(0.45, 3 * band.noise)), ours, 0)
     own = ours[usable & along & (np.abs(t) < band.width_mm / 2)].mean()
+    rows = np.nonzero(flat.field.any(axis=1))[0]
     for slope, toe, up in scan(rest, flat, most=1):
+        if not flat.v[rows[-1]] + 4 < up < flat.v[rows[0]] - 4:
+            continue  # mostly off the score lines: an edge of the face, not a print
         t2 = (flat.u[None, :] - toe) - slope * (flat.v[:, None] - up)
         lane = usable & (np.abs(t2) < 1.0) & (np.abs(flat.v[:, None] - up) < 7)
         rows = lane.any(axis=1)
-        covered = ((rest * lane).max(axis=1)[rows] > 0.5).mean() if rows.any() else 0
-        if covered > 0.55 and rest[lane].mean() > SECOND_SHARE * own:
+        covered = (rest * lane).max(axis=1)[rows] > 0.5
+        if covered.sum() > 4.5 * flat.rate and covered.mean() > 0.55 and rest[lane].mean() > SECOND_SHARE * own:
             raise TwoLines("two printed lines lie on the face")

@@ -11,6 +11,7 @@ from .dispersion import Comparison, Delivery, Target, carry_scale, compare_shots
 from .errors import BookError, InputError, LinetiltError, PhotoError
 from .flight import Landing, Launch, fly, launch
 from .lie import LieReading, heading_from_start, lie_reading, start_from_net, start_from_offline
+from .mark import FaceMark, measure_photo, measure_photos
 from .rescue import rescue_book
 
 __version__ = "0.1.0"
@@ -22,6 +23,7 @@ __all__ = [
     "Club",
     "Comparison",
     "Delivery",
+    "FaceMark",
     "InputError",
     "Landing",
     "Launch",
@@ -42,6 +44,8 @@ __all__ = [
     "heading_from_start",
     "launch",
     "lie_reading",
+    "measure_photo",
+    "measure_photos",
     "plan_bends",
     "read_bag",
     "rescue_book",

@@ -72,6 +72,10 @@ class FaceFrame:
         """mm (N, 2) -> pixels (N, 2)."""
         return project(np.linalg.inv(self.to_face), face)
 
+    def with_plane(self, to_face, pixels_per_mm):
+        """The same face where another photo shows it: these lines, that plane."""
+        return replace(self, to_face=to_face, pixels_per_mm=pixels_per_mm)
+
     def halved(self):
         """This frame for the picture at half its size."""
         double = np.array([[2, 0, 0.5], [0, 2, 0.5], [0, 0, 1.0]])
@@ -255,8 +259,8 @@ def _fit_frame(grey, picture, club, rough):
         frame, spaced = to_face, pitch
         try:
             for final in (False, True):
-                seen = _measure_lines(grey, frame, spaced, ends["rows"], length, final, unsigned)
-                frame, spaced, fit = _pose(seen, picture, length, frame, club, spaced)
+                seen = measure_lines(grey, frame, spaced, ends["rows"], length, final, unsigned)
+                frame, spaced, fit = fit_pose(seen, picture, length, frame, club, spaced)
         except NoFace:
             if unsigned and best is None:
                 raise
@@ -415,7 +419,7 @@ def _find_ends(grey, rough):
     return {"to_unit": to_unit, "spacing": 1 / length, "rows": n_low - n_of_band[low:high + 1][::-1], "merit": merit}
 
 
-def _measure_lines(grey, to_face, pitch, numbers, length, final, unsigned):
+def measure_lines(grey, to_face, pitch, numbers, length, final, unsigned):
     """Measure every line's middle at `_BLOCKS` places, and its two ends, in the present frame.
 
     Returns a dict of arrays in pixels: points (N, 2) with `line` numbers, ends (M, 2) with `side` -1 or 1 (as u) and
@@ -426,7 +430,7 @@ def _measure_lines(grey, to_face, pitch, numbers, length, final, unsigned):
     rate = float(np.clip(ppm, 5, 12))
     if ppm > 1.8 * rate:
         half = cv2.resize(grey, (grey.shape[1] // 2, grey.shape[0] // 2), interpolation=cv2.INTER_AREA)
-        return _in_full(_measure_lines(half, to_face @ np.array([[2, 0, 0.5], [0, 2, 0.5], [0, 0, 1.0]]), pitch, numbers, length, final, unsigned))
+        return _in_full(measure_lines(half, to_face @ np.array([[2, 0, 0.5], [0, 2, 0.5], [0, 0, 1.0]]), pitch, numbers, length, final, unsigned))
     extra = 2  # lines above and below those found so far, in case some were missed
     lines = np.arange(int(np.round(numbers.min())) - extra, int(np.round(numbers.max())) + extra + 1)
     per = int(round(pitch * rate)) // 2 * 2 + 1
@@ -551,7 +555,7 @@ def _parabola(values, at):
     return float(np.clip(0.5 * (a - c) / curve, -0.5, 0.5)) if curve < 0 and min(a, c) > -5 else 0.0
 
 
-def _pose(seen, picture, length, to_face, club, pitch):
+def fit_pose(seen, picture, length, to_face, club, pitch):
     """Weighted least squares for the camera's pose, the line spacing and the focal length.
 
     Parameters of the fit: rotation (3), place (3), log spacing, log focal length. The focal length carries its prior;

@@ -1,0 +1,328 @@
+"""Ink on the face -> FaceMark: lean and place of the printed line, each with its standard uncertainty; one photo or many."""
+
+from concurrent.futures import as_completed
+from dataclasses import dataclass, field
+
+import cv2
+import numpy as np
+import pandas as pd
+
+from .by_hand import band_from_ends, frame_from_corners
+from .club import Club
+from .errors import InputError, NoLine, PhotoError, UnreadablePhoto
+from .face import find_face, project
+from .ink import find_band, flatten
+from .photo import open_photo
+
+U_PLANE_DEG = 0.06  # what the fit of the plane does not see: lens distortion, a crowned face, lines cut a little askew
+U_LENGTH_SHARE = 0.01  # of the length of a score line as it was measured
+U_TILT_MOST_DEG = 1.6  # a lean less certain than this is refused
+KEPT_SIDE_PX = 1280  # long side of the picture that a mark keeps for its overlay
+
+FLAGS = {  # code: sentence for the fitter
+    "wide_angle": "the camera looked more than 15 degrees across the face; stand squarer for a surer reading",
+    "no_focal_length": "the photo does not say its focal length; a phone's usual one was taken, and that doubt counted",
+    "no_length": "the score-line length of this club is not known, so the strike is given in score-line lengths",
+    "faint": "the ink is faint against the face",
+    "patchy": "less than half of the line took ink",
+    "glare": "a reflection covers a part of the mark",
+    "short": "the print is shorter than 12 mm; a fresh, thick line prints longer",
+    "by_hand": "marks placed by hand were used",
+}
+
+
+@dataclass(frozen=True)
+class FaceMark:
+    """What one photo says about one print. Signs: the line's top to the toe, strike to the toe and up the face are positive.
+
+    Attributes
+    ----------
+    tilt_deg, u_tilt_deg : float
+        Lean of the printed line in the plane of the face from the perpendicular to the score lines, and its standard uncertainty.
+    strike_toe_mm, u_strike_toe_mm, strike_up_mm, u_strike_up_mm : float
+        Middle of the print from the middle of the score lines, and above the lowest full-length one. NaN where the club does
+        not say how long its score lines are.
+    strike_toe_lengths, strike_up_lengths : float
+        The same in lengths of a score line; always there.
+    line_width_mm, u_line_width_mm, line_length_mm : float
+        NaN for a line placed by hand, or without a known length.
+    flags : tuple of str
+        Keys of `linetilt.mark.FLAGS`.
+    budget : DataFrame
+        quantity, component, u, unit, share: standard uncertainty of every part (GUM, JCGM 100:2008, 5.1), shares of the variance.
+    score_lines : DataFrame
+        up_mm, heel_mm, toe_mm, full of every line found, from the lowest up.
+    corners, line : ndarray, shapes (4, 2), (2, 2)
+        Ends of the lowest and highest full score line (low heel, low toe, high toe, high heel) and lower and upper end of the
+        print, in pixels (x, y) of the upright full-size photo; what `measure_photo` takes by hand.
+    camera_deg : tuple of float
+        Pitch, yaw and roll of the camera against the face.
+    """
+
+    tilt_deg: float
+    u_tilt_deg: float
+    strike_toe_mm: float
+    u_strike_toe_mm: float
+    strike_up_mm: float
+    u_strike_up_mm: float
+    strike_toe_lengths: float
+    strike_up_lengths: float
+    line_width_mm: float
+    u_line_width_mm: float
+    line_length_mm: float
+    flags: tuple
+    budget: pd.DataFrame = field(repr=False, compare=False)
+    score_lines: pd.DataFrame = field(repr=False, compare=False)
+    corners: np.ndarray = field(repr=False, compare=False)
+    line: np.ndarray = field(repr=False, compare=False)
+    camera_deg: tuple = field(repr=False)
+    _picture: np.ndarray = field(repr=False, compare=False)
+    _scale: float = field(repr=False, compare=False)  # pixels of the kept picture to one of the full-size photo
+
+    def overlay(self, max_side=1280):
+        """Draw what was found on the photo: score-line field, square to it, the print's two edges and axis.
+
+        Returns
+        -------
+        ndarray of uint8, shape (H, W, 3), RGB
+        """
+        return _draw(self, max_side)
+
+    def to_row(self):
+        """Return the numbers as a dict, a column of `measure_photos` each."""
+        row = {name: getattr(self, name) for name in ROW}
+        return row | {"flags": ";".join(self.flags)}
+
+    def _repr_html_(self):
+        rows = [("tilt", self.tilt_deg, self.u_tilt_deg, "°, top to the toe positive"), ("strike to the toe", self.strike_toe_mm, self.u_strike_toe_mm, "mm"),
+                ("strike up the face", self.strike_up_mm, self.u_strike_up_mm, "mm"), ("line width", self.line_width_mm, self.u_line_width_mm, "mm")]  # fmt: skip
+        cells = "".join(f"<tr><td>{name}</td><td>{value:+.2f}</td><td>± {2 * u:.2f}</td><td>{unit}</td></tr>" for name, value, u, unit in rows)
+        notes = "".join(f"<li>{FLAGS[flag]}</li>" for flag in self.flags)
+        return f"<table>{cells}</table><p>± is twice the standard uncertainty.</p><ul>{notes}</ul>"
+
+
+ROW = ("tilt_deg", "u_tilt_deg", "strike_toe_mm", "u_strike_toe_mm", "strike_up_mm", "u_strike_up_mm", "strike_toe_lengths", "strike_up_lengths",
+       "line_width_mm", "u_line_width_mm")  # fmt: skip
+
+
+def measure_photo(photo, club, *, before=None, corners=None, line=None):
+    """Measure the printed line on a photographed face.
+
+    Parameters
+    ----------
+    photo : path, bytes or ndarray
+        JPEG, PNG, WebP, HEIC with the optional extra, or an upright RGB array; the face with its sole at the bottom.
+    club : linetilt.Club
+        Its hand says where the toe is; `score_line_length_mm` gives the millimetre.
+    before : path, bytes or ndarray, optional
+        The same face before the shot: what it shows is taken out. Helps black ink on a dark face.
+    corners : array, shape (4, 2), optional
+        Ends of the lowest and highest full-length score line, placed by hand: low heel, low toe, high toe, high heel, in
+        pixels (x, y) of the upright full-size photo. Skips the search for score lines only.
+    line : array, shape (2, 2), optional
+        Lower and upper end of the print's axis, placed by hand. Skips the search for the print only.
+
+    Returns
+    -------
+    FaceMark
+
+    Raises
+    ------
+    PhotoError
+        With a reason code and advice; see `linetilt.errors`.
+    InputError
+        When `club` or the marks by hand cannot be used.
+    """
+    if not isinstance(club, Club):
+        raise InputError(f"club is {club!r}; expected a linetilt.Club")
+    picture = open_photo(photo)
+    frame = find_face(picture, club) if corners is None else frame_from_corners(picture, club, corners)
+    if line is not None:
+        band = band_from_ends(picture, frame, line)
+    else:
+        band = find_band(flatten(picture.rgb, frame), None if before is None else _aligned_before(before, club, picture, frame))
+    mark = _mark_of(picture, frame, band, club, line is not None)
+    if mark.u_tilt_deg > U_TILT_MOST_DEG and line is None:
+        raise NoLine(f"the print is too patchy or faint: its lean is only known to {2 * mark.u_tilt_deg:.0f} degrees either way")
+    return mark
+
+
+def _aligned_before(before, club, picture, frame):
+    """The face before the shot, flat on the grid of the photo after it; score lines are equal, so the best of three shifts is taken."""
+    picture_before = open_photo(before)
+    found = find_face(picture_before, club)
+    after = flatten(picture.rgb, frame)
+    looks = []
+    for shift in (-1, 0, 1):
+        moved = np.array([[1, 0, 0], [0, 1, shift * found.pitch_mm], [0, 0, 1.0]]) @ found.to_face
+        flat = flatten(picture_before.rgb, frame.with_plane(moved, found.pixels_per_mm), rate=after.rate)
+        a, b = after.colour[flat.field].mean(axis=1), flat.colour[flat.field].mean(axis=1)
+        looks.append((np.corrcoef(a, b)[0, 1] if len(a) > 100 else -1.0, flat))
+    return max(looks, key=lambda look: look[0])[1]
+
+
+def _mark_of(picture, frame, band, club, by_hand):
+    tilt = float(np.degrees(np.arctan(band.slope)))
+    scaled = frame.scaled
+    # the plane's part: the same ink seen through the plane moved by one standard deviation each way
+    half = max((band.high_mm - band.low_mm) / 2, 4.0)
+    ends = np.array([[band.toe_mm - band.slope * half, band.up_mm - half], [band.toe_mm + band.slope * half, band.up_mm + half]])
+    pixels = frame.pixels(ends)
+    moved = [project(plane, pixels) for plane in frame.variants]
+    tilt_plane = [np.degrees(np.arctan2(*(end[1] - end[0]))) - tilt for end in moved]
+    toe_plane, up_plane = ([end[:, k].mean() - ends[:, k].mean() for end in moved] for k in (0, 1))
+    parts = [("tilt", "edges of the ink", np.degrees(band.u_slope) * np.cos(np.radians(tilt)) ** 2, "deg"),
+             ("tilt", "plane of the face", float(np.linalg.norm(tilt_plane)), "deg"),
+             ("tilt", "lens, crown and cut of the score lines", U_PLANE_DEG, "deg"),
+             ("strike_toe", "edges of the ink", band.u_toe_mm, "mm"),
+             ("strike_toe", "plane of the face", float(np.linalg.norm(toe_plane)), "mm"),
+             ("strike_toe", "length of the score lines", U_LENGTH_SHARE * abs(band.toe_mm), "mm"),
+             ("strike_up", "ends of the ink", band.u_up_mm, "mm"),
+             ("strike_up", "plane of the face", float(np.linalg.norm(up_plane)), "mm"),
+             ("strike_up", "length of the score lines", U_LENGTH_SHARE * abs(band.up_mm), "mm")]  # fmt: skip
+    budget = pd.DataFrame(parts, columns=["quantity", "component", "u", "unit"])
+    budget["share"] = budget.u**2 / (budget.u**2).groupby(budget.quantity).transform("sum")
+    u = np.sqrt((budget.u**2).groupby(budget.quantity).sum())
+    if not scaled:
+        budget.loc[budget.unit == "mm", "u"] /= frame.length_mm
+        budget.loc[budget.unit == "mm", "unit"] = "score-line lengths"
+    mm = 1.0 if scaled else np.nan
+    full = np.array([[1, 0, (picture.reduction - 1) / 2], [0, 1, (picture.reduction - 1) / 2]])
+    upright = lambda points: np.asarray(points) * picture.reduction + full[:, 2]
+    ink_ends = frame.pixels(np.array([[band.toe_mm + band.slope * (v - band.up_mm), v] for v in (band.low_mm, band.high_mm)]))
+    kept_scale = min(1.0, KEPT_SIDE_PX / max(picture.rgb.shape[:2]))
+    kept = cv2.resize(picture.rgb, None, fx=kept_scale, fy=kept_scale, interpolation=cv2.INTER_AREA) if kept_scale < 1 else picture.rgb.copy()
+    lines = pd.DataFrame(frame.lines, columns=["up_mm", "heel_mm", "toe_mm"]).assign(full=frame.full)
+    if not scaled:
+        lines[["up_mm", "heel_mm", "toe_mm"]] = np.nan
+    return FaceMark(
+        tilt_deg=tilt, u_tilt_deg=float(u["tilt"]), strike_toe_mm=float(band.toe_mm) * mm, u_strike_toe_mm=float(u["strike_toe"]) * mm,
+        strike_up_mm=float(band.up_mm) * mm, u_strike_up_mm=float(u["strike_up"]) * mm, strike_toe_lengths=float(band.toe_mm / frame.length_mm),
+        strike_up_lengths=float(band.up_mm / frame.length_mm), line_width_mm=float(band.width_mm * np.cos(np.radians(tilt))) * mm,
+        u_line_width_mm=float(band.u_width_mm) * mm, line_length_mm=float(band.length_mm) * mm,
+        flags=tuple(_flags(picture, frame, band, by_hand)), budget=budget, score_lines=lines, corners=upright(frame.corners), line=upright(ink_ends),
+        camera_deg=(frame.pitch_deg, frame.yaw_deg, frame.roll_deg), _picture=kept, _scale=kept_scale / picture.reduction)  # fmt: skip
+
+
+def _flags(picture, frame, band, by_hand):
+    seen = {
+        "wide_angle": max(abs(frame.pitch_deg), abs(frame.yaw_deg)) > 15,
+        "no_focal_length": picture.f35_from != "exif",
+        "no_length": not frame.scaled,
+        "faint": band.noise > 0.12,
+        "patchy": band.fill < 0.5,
+        "glare": band.glare > 0.1,
+        "short": band.length_mm < 12,
+        "by_hand": by_hand or frame.by_hand,
+    }
+    return [flag for flag in FLAGS if seen[flag]]
+
+
+def measure_photos(jobs, executor=None, progress=None, *, bag=None, on_mark=None):
+    """Measure many photos, a row each; one that is refused never stops the others.
+
+    Parameters
+    ----------
+    jobs : DataFrame
+        photo (path or bytes), club (a linetilt.Club, or a label of `bag`), and optionally before. Other columns are kept.
+    executor : concurrent.futures.Executor, optional
+        Any; a process pool, or a cluster's. Default: one photo after the other, here.
+    progress : callable, optional
+        Called as progress(done, total) after every photo.
+    bag : linetilt.Bag, optional
+        Needed where `club` holds labels.
+    on_mark : callable, optional
+        Called as on_mark(position, mark) with every FaceMark, for its overlay; nothing else keeps the pictures.
+
+    Returns
+    -------
+    DataFrame
+        `jobs` in its order, with the columns of `FaceMark.to_row`, and error_code, error ("" where the photo was measured).
+
+    Raises
+    ------
+    InputError
+        When a column is missing or a club is not in the bag.
+    """
+    for name in ("photo", "club"):
+        if name not in jobs.columns:
+            raise InputError(f"jobs has the columns {', '.join(map(str, jobs.columns))}; expected photo and club")
+    tasks = [(row["photo"], _club_of(row["club"], bag, number), row.get("before")) for number, row in enumerate(jobs.to_dict("records"), 1)]
+    results = [None] * len(tasks)
+
+    def keep(position, result):
+        results[position] = _row(result)
+        if on_mark is not None and isinstance(result, FaceMark):
+            on_mark(position, result)
+        if progress is not None:
+            progress(sum(result is not None for result in results), len(tasks))
+
+    if executor is None:
+        for position, task in enumerate(tasks):
+            keep(position, measure_or_refuse(*task))
+    else:
+        waiting = {executor.submit(measure_or_refuse, *task, on_mark is not None): position for position, task in enumerate(tasks)}
+        for future in as_completed(waiting):
+            try:
+                result = future.result()
+            except Exception as error:  # a worker that died: its photo is refused, the batch goes on
+                result = UnreadablePhoto(f"reading this photo stopped the program that read it ({type(error).__name__})")
+            keep(waiting[future], result)
+    table = pd.DataFrame(results, index=jobs.index, columns=[*ROW, "flags", "error_code", "error"])
+    return pd.concat([jobs.drop(columns=[name for name in table if name in jobs]), table], axis=1)
+
+
+def measure_or_refuse(photo, club, before=None, whole=True):
+    """Return the FaceMark, or the PhotoError; `whole=False` gives the row alone, which is small to send between processes."""
+    try:
+        mark = measure_photo(photo, club, before=before if isinstance(before, (str, bytes, np.ndarray)) or hasattr(before, "__fspath__") else None)
+    except PhotoError as error:
+        return error
+    return mark if whole else mark.to_row()
+
+
+def _row(result):
+    if isinstance(result, PhotoError):
+        return {name: np.nan for name in ROW} | {"flags": "", "error_code": result.code, "error": str(result)}
+    return (result if isinstance(result, dict) else result.to_row()) | {"error_code": "", "error": ""}
+
+
+def _club_of(club, bag, number):
+    if isinstance(club, Club):
+        return club
+    if bag is None:
+        raise InputError(f"row {number} of jobs names the club {club!r}; give bag= so that its loft and score lines are known")
+    return bag[str(club)]
+
+
+def _draw(mark, max_side):
+    scale = min(1.0, max_side / max(mark._picture.shape[:2]))
+    picture = cv2.resize(mark._picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else mark._picture.copy()
+    to = lambda points: (np.asarray(points) + 0.5) * mark._scale * scale - 0.5
+    thick = max(int(round(max(picture.shape[:2]) / 700)), 1)
+
+    def stroke(points, colour, closed=False):
+        path = np.round(to(points) * 16).astype(np.int32).reshape(-1, 1, 2)
+        for width, ink in ((thick + 2, (0, 0, 0)), (thick, colour)):
+            cv2.polylines(picture, [path], closed, ink, width, cv2.LINE_AA, 4)
+
+    low_heel, low_toe, high_toe, high_heel = mark.corners
+    stroke(mark.corners, (255, 255, 255), closed=True)
+    # square to the score lines, through the middle of the print: what an upright line would print
+    field = cv2.getPerspectiveTransform(np.float32([[0, 0], [1, 0], [1, 1], [0, 1]]), mark.corners.astype(np.float32))
+    ends = project(np.linalg.inv(field.astype(float)), mark.line)
+    across = ends.mean(axis=0)[0]
+    square = project(field, np.array([[across, y] for y in np.linspace(ends[0, 1], ends[1, 1], 13)]))
+    for k in range(0, 12, 2):
+        stroke(square[k:k + 2], (255, 255, 255))
+    stroke(mark.line, (230, 159, 0))
+    for end in mark.line:
+        cv2.circle(picture, np.round(to(end)).astype(int).tolist(), 3 * thick, (0, 0, 0), thick + 2, cv2.LINE_AA)
+        cv2.circle(picture, np.round(to(end)).astype(int).tolist(), 3 * thick, (230, 159, 0), thick, cv2.LINE_AA)
+    size = max(picture.shape[:2]) / 1400
+    text = f"{mark.tilt_deg:+.1f} +/- {2 * mark.u_tilt_deg:.1f} deg"
+    if np.isfinite(mark.strike_toe_mm):
+        text += f"   {abs(mark.strike_toe_mm):.0f} mm to the {'toe' if mark.strike_toe_mm >= 0 else 'heel'}, {mark.strike_up_mm:.0f} mm up"
+    for width, ink in ((int(6 * size) + 2, (0, 0, 0)), (max(int(2 * size), 1), (255, 255, 255))):
+        cv2.putText(picture, text, (int(20 * size), int(50 * size)), cv2.FONT_HERSHEY_SIMPLEX, 1.3 * size, ink, width, cv2.LINE_AA)
+    return picture

@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 
 from .errors import Blurred, FaceCutOff, NoFace
+from .score_lines import read_score_lines
 
 SEARCH_PX = 560  # long side of the picture in which stripes are looked for
 ROLL_LIMIT_DEG = 34
@@ -47,6 +48,10 @@ class FaceFrame:
         In the middle of the field.
     pitch_deg, yaw_deg, roll_deg : float
         How the camera looked at the face.
+    doubtful : int
+        How many lines at the bottom may or may not be full-length.
+    by_hand : bool
+        True where the corners were placed by hand.
     """
 
     to_face: np.ndarray
@@ -61,7 +66,7 @@ class FaceFrame:
     pitch_deg: float
     yaw_deg: float
     roll_deg: float
-    share: float = 1.0
+    doubtful: int = 0
     by_hand: bool = False
 
     def face(self, pixels):
@@ -120,14 +125,15 @@ def find_face(picture, club):
     refusal = None
     unsigned = np.abs(flat)  # chipped paint turns dark to light along a line: then what stands out at all is followed
     for look in (flat, unsigned - cv2.GaussianBlur(unsigned, (0, 0), 9)):
-        for angle, period in _stripe_candidates(look):
+        for rank, (angle, period) in enumerate(_stripe_candidates(look)):
             rough = _count_lines(look, angle, period)
             if rough is None:
                 continue
             try:
                 return _fit_frame(grey, picture, club, rough @ to_small)
             except (FaceCutOff, Blurred) as error:
-                refusal = refusal or error
+                if rank == 0:  # weaker stripes are anything: their ends say nothing
+                    refusal = refusal or error
             except NoFace:
                 pass
     raise refusal or NoFace("no set of score lines was found")
@@ -272,20 +278,20 @@ def _fit_frame(grey, picture, club, rough):
     _, to_face, pitch, fit, seen = best
     if seen["share"] < 0.35 or (seen["share"] < 0.6 and fit["rms"] > 0.1):
         raise NoFace("the stripes found are too uneven to be score lines")
-    full, lines = _classify(seen, pitch)
-    used = [k for k, is_full in enumerate(full) if is_full]
-    if len(used) < 4:
-        raise NoFace(f"only {len(used)} score lines of equal length were found")
-    lowest = lines[used[0]][0]
-    down = np.array([[1, 0, 0], [0, 1, -lowest], [0, 0, 1.0]])
-    lines = tuple((v - lowest, heel, toe) for v, heel, toe in lines)
-    middle = np.array([[0.0, lines[used[len(used) // 2]][0]]])
-    to_face = down @ to_face
     inverse = np.linalg.inv(to_face)
+    middle = np.array([[0.0, np.median(seen["kept"]) * pitch]])
     at = project(inverse, np.vstack([middle, middle + [1, 0], middle + [0, 1]]))
     ppm = float(np.sqrt(abs(np.linalg.det(at[1:] - at[0]))))
+    found = read_score_lines(picture.rgb, to_face, ppm, pitch, length, np.arange(seen["kept"].min() - 2, seen["kept"].max() + 3))
+    if found is None or found.full.sum() < 4:
+        raise NoFace("fewer than four score lines of equal length were found")
+    lowest = float(found.numbers[found.full][0] * pitch)
+    down = np.array([[1, 0, 0], [0, 1, -lowest], [0, 0, 1.0]])
+    lines = tuple((float(number * pitch - lowest), float(heel), float(toe)) for number, (heel, toe) in zip(found.numbers, found.ends))
+    to_face = down @ to_face
+    full = tuple(bool(whole) for whole in found.full)
     frame = FaceFrame(to_face, length, scaled, pitch, lines, full, np.array([down @ m for m in fit["variants"]]), fit["rms"],
-                      ppm, *fit["angles"], seen["share"])
+                      ppm, *fit["angles"], found.doubtful)
     _check_frame(frame, picture)
     return frame
 
@@ -423,7 +429,7 @@ def measure_lines(grey, to_face, pitch, numbers, length, final, unsigned):
     """Measure every line's middle at `_BLOCKS` places, and its two ends, in the present frame.
 
     Returns a dict of arrays in pixels: points (N, 2) with `line` numbers, ends (M, 2) with `side` -1 or 1 (as u) and
-    `line`; plus each line's own extent in the present frame.
+    `line`; the line numbers kept, and the share of pieces that could be followed.
     """
     centre = project(np.linalg.inv(to_face), np.array([[0, 4 * pitch], [1, 4 * pitch], [0, 4 * pitch + 1]]))
     ppm = np.sqrt(abs(np.linalg.det(centre[1:] - centre[0])))
@@ -477,7 +483,7 @@ def measure_lines(grey, to_face, pitch, numbers, length, final, unsigned):
     # likeness along each line at full resolution, for the ends
     smooth = np.stack([cv2.blur(band, (max(int(0.8 * rate), 1), 1)) for band in bands])
     along = np.minimum(np.sqrt((np.einsum("dp,kpc->dkc", basis, smooth) ** 2).sum(axis=0)) / size, 1.3)
-    ends, extent, whole = _line_ends(along, u, length, step_u)
+    ends = _line_ends(along, u, length, step_u)
 
     strength = np.array([np.median(row[inside]) for row in along])
     norm = np.median(strength[extra:-extra or None])
@@ -505,7 +511,8 @@ def measure_lines(grey, to_face, pitch, numbers, length, final, unsigned):
                 at_line.append(lines[i])
                 at_side.append(-1 if side == 0 else 1)
     return {"points": points, "point_line": lines[k], "ends": project(back, np.array(end_uv).reshape(-1, 2)),
-            "end_side": np.array(at_side), "end_line": np.array(at_line), "kept": lines[keep], "extent": extent[keep], "whole": whole[keep], "share": float(ok[keep][:, np.abs(block_u) < length / 2 - 1].mean())}
+            "end_side": np.array(at_side), "end_line": np.array(at_line), "kept": lines[keep],
+            "share": float(ok[keep][:, np.abs(block_u) < length / 2 - 1].mean())}
 
 
 def _in_full(seen):
@@ -516,37 +523,23 @@ def _in_full(seen):
 
 
 def _line_ends(along, u, length, step_u):
-    """Heel and toe end of every line by its steepest step near the expected place, and by where it really stops."""
+    """Heel and toe end of every line by its steepest step near the expected place; NaN where there is none."""
     count, columns = along.shape
     ends = np.full((count, 2), np.nan)
-    extent = np.full((count, 2), np.nan)
     total = np.concatenate([np.zeros((count, 1)), np.cumsum(along, axis=1)], axis=1)
     wide = max(int(2.2 / step_u), 3)
     box = (total[:, wide:] - total[:, :-wide]) / wide  # mean over [c, c + wide)
-    # step at boundary between c-1 and c: mean after minus mean before
-    step = np.full((count, columns + 1), np.nan)
+    step = np.full((count, columns + 1), -9.0)  # at the boundary between c - 1 and c: mean after it less mean before it
     step[:, wide:columns - wide + 1] = box[:, wide:] - box[:, :-wide]
     edge_u = u[0] - step_u / 2 + step_u * np.arange(columns + 1)
-    half = length / 2
-    core = np.median(along[:, np.abs(u) < 0.42 * length], axis=1)
-    mean_of = lambda a, b: along[:, (u > min(a, b)) & (u < max(a, b))].mean(axis=1) / np.maximum(core, 0.05)
-    reaches, stops = np.zeros((count, 2), bool), np.zeros((count, 2), bool)
     for side, sign in ((0, 1.0), (1, -1.0)):
-        place = -sign * half
-        reaches[:, side] = mean_of(place + 0.7 * sign, place + 4.2 * sign) > 0.5
-        stops[:, side] = mean_of(place - 1.8 * sign, place - 4.5 * sign) < 0.65
-        near = np.abs(edge_u - place) < 2.5
+        near = (np.abs(edge_u + sign * length / 2) < 2.5) & (step > -9).any(axis=0)
         some = np.where(near, sign * step, -9)
-        some = np.where(np.isfinite(some), some, -9)
         at = np.argmax(some, axis=1)
         for i in range(count):
             if some[i, at[i]] > 0.35 and 0 < at[i] < columns:
                 ends[i, side] = edge_u[at[i]] + _parabola(some[i], at[i]) * step_u
-                reaches[i, side] |= abs(ends[i, side] - place) < 1.3 and some[i, at[i]] > 0.45 * core[i]
-        wide_range = np.where(np.isfinite(step), sign * step, -9)
-        far = np.argmax(np.where(sign * edge_u < 0, wide_range, -9), axis=1)
-        extent[:, side] = np.where(reaches[:, side], place, edge_u[far])
-    return ends, extent, reaches.all(axis=1) & stops.any(axis=1) & (core > 0.45 * np.median(core))
+    return ends
 
 
 def _parabola(values, at):
@@ -640,28 +633,6 @@ def _start_pose(homography, focal):
     rotation = u @ np.diag([1, 1, np.linalg.det(u @ vt)]) @ vt
     vector, _ = cv2.Rodrigues(rotation)
     return np.concatenate([vector.ravel(), m[:, 2] / scale])
-
-
-def _classify(seen, pitch):
-    """Lines as (v, heel, toe) in the frame they were measured in, and which are full-length.
-
-    Full-length lines stand together. From the middle outwards one line that is not may be a flaw of the photo; two in
-    a row, or one at the end, is where the shorter lines, the sole or the top line begin.
-    """
-    lines = [(float(number * pitch), float(heel), float(toe)) for number, (heel, toe) in zip(seen["kept"], seen["extent"])]
-    whole = list(seen["whole"])
-    full = [False] * len(whole)
-    for way in (1, -1):
-        at = len(whole) // 2
-        while 0 <= at < len(whole):
-            if whole[at]:
-                full[at] = True
-            elif not all(0 <= k < len(whole) and whole[k] for k in (at + way, at + 2 * way)):
-                break
-            else:
-                full[at] = True
-            at += way
-    return tuple(full), lines
 
 
 def _check_frame(frame, picture):

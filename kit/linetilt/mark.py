@@ -16,6 +16,7 @@ from .photo import open_photo
 
 U_PLANE_DEG = 0.06  # what the fit of the plane does not see: lens distortion, a crowned face, lines cut a little askew
 U_LENGTH_SHARE = 0.01  # of the length of a score line as it was measured
+U_COUNT = 0.7  # spacings, for every line at the bottom that may or may not be full-length
 U_TILT_MOST_DEG = 1.6  # a lean less certain than this is refused
 KEPT_SIDE_PX = 1280  # long side of the picture that a mark keeps for its overlay
 
@@ -27,6 +28,7 @@ FLAGS = {  # code: sentence for the fitter
     "patchy": "less than half of the line took ink",
     "glare": "a reflection covers a part of the mark",
     "short": "the print is shorter than 12 mm; a fresh, thick line prints longer",
+    "lowest_line": "it is not sure which score line is the lowest full-length one; strike up the face may be off by a spacing",
     "by_hand": "marks placed by hand were used",
 }
 
@@ -179,6 +181,7 @@ def _mark_of(picture, frame, band, club, by_hand):
              ("strike_toe", "length of the score lines", U_LENGTH_SHARE * abs(band.toe_mm), "mm"),
              ("strike_up", "ends of the ink", band.u_up_mm, "mm"),
              ("strike_up", "plane of the face", float(np.linalg.norm(up_plane)), "mm"),
+             ("strike_up", "which score line is the lowest full one", U_COUNT * frame.pitch_mm * frame.doubtful, "mm"),
              ("strike_up", "length of the score lines", U_LENGTH_SHARE * abs(band.up_mm), "mm")]  # fmt: skip
     budget = pd.DataFrame(parts, columns=["quantity", "component", "u", "unit"])
     budget["share"] = budget.u**2 / (budget.u**2).groupby(budget.quantity).transform("sum")
@@ -213,6 +216,7 @@ def _flags(picture, frame, band, by_hand):
         "patchy": band.fill < 0.5,
         "glare": band.glare > 0.1,
         "short": band.length_mm < 12,
+        "lowest_line": frame.doubtful > 0,
         "by_hand": by_hand or frame.by_hand,
     }
     return [flag for flag in FLAGS if seen[flag]]

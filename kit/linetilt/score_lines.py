@@ -1,0 +1,138 @@
+"""Which score lines there are and which of them are full-length: what stands out as a narrow ridge, at the places that the plane gives."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+RATE = 8.0  # samples a mm
+HALF_WIDTH_MM = 0.32  # of the core of a score line
+FLANK_MM = (0.75, 1.35)  # where the face beside it is read
+MARGIN_MM = 6.0
+END_ZONE_MM = 3.0  # a full line shows in this much of both its ends
+GAP_MM = 4.5  # chipped paint, a glint or a print may hide this much of a line
+SHORT_RUN = 3  # more lines than this at the bottom are not short; what they miss is hidden: common practice, no source
+
+
+@dataclass(frozen=True)
+class ScoreLines:
+    """Lines present, from the lowest up.
+
+    Attributes
+    ----------
+    numbers : ndarray of int
+    ends : ndarray, shape (N, 2)
+        u of the heel and toe end, in mm.
+    full : ndarray of bool
+    doubtful : int
+        How many lines at the bottom are full-length or not by a narrow call.
+    """
+
+    numbers: np.ndarray
+    ends: np.ndarray
+    full: np.ndarray
+    doubtful: int
+
+
+def read_score_lines(rgb, to_face, pixels_per_mm, pitch, length, numbers):
+    """Read the lines `numbers` (int, ascending; line n at v = n pitch) off the picture.
+
+    Returns
+    -------
+    ScoreLines or None
+        None where fewer than four lines stand out.
+    """
+    u, ridge = _ridges(rgb, to_face, pixels_per_mm, pitch, length, numbers)
+    half = length / 2
+    inside = np.abs(u) < half - 1
+    strong = float(np.median(np.sort(np.median(ridge[:, inside], axis=1))[::-1][:6]))
+    between = np.percentile(_ridges(rgb, to_face, pixels_per_mm, pitch, length, numbers[:-1] + 0.5)[1][:, inside], 80, axis=1)
+    bare = np.maximum(np.append(between, 0), np.insert(between, 0, 0))  # what stands out where there is no line
+    seen = ridge > np.maximum(np.clip(2.5 * bare, 0.15 * strong, 0.3 * strong), 1.2)[:, None]
+    share = lambda zone: seen[:, zone].mean(axis=1)
+    middle = share(np.abs(u) < half - END_ZONE_MM - 1)
+    ends = np.column_stack([share((u > -half + 0.7) & (u < -half + 0.7 + END_ZONE_MM)), share((u < half - 0.7) & (u > half - 0.7 - END_ZONE_MM))])
+    present = _run(middle > 0.45)
+    if present.sum() < 4:
+        return None
+    numbers, middle, ends, seen = numbers[present], middle[present], ends[present], seen[present]
+    whole, doubtful = _full(ends > 0.4)
+    extent = np.array([_extent(u, line, half) for line in seen])
+    extent = np.where((ends > 0.4) | whole[:, None], np.array([-half, half]), extent)
+    return ScoreLines(numbers, extent, whole, doubtful)
+
+
+def _ridges(rgb, to_face, pixels_per_mm, pitch, length, numbers):
+    """How far the core of every line differs from the face on both its sides, less half their own difference: (N, columns)."""
+    low, high = numbers[0] * pitch - 1.8, numbers[-1] * pitch + 1.8
+    columns, rows = int((length + 2 * MARGIN_MM) * RATE), int((high - low) * RATE)
+    left = -length / 2 - MARGIN_MM
+    grid = np.array([[1 / RATE, 0, left], [0, -1 / RATE, high], [0, 0, 1.0]])
+    smooth = cv2.GaussianBlur(rgb, (0, 0), max(0.4, 0.1 * pixels_per_mm))
+    flat = cv2.warpPerspective(smooth, np.linalg.inv(to_face) @ grid, (columns, rows), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+                               borderMode=cv2.BORDER_REPLICATE).astype(np.float32)  # fmt: skip
+    row = lambda v: int(round((high - v) * RATE))
+    strip = lambda bottom, top: flat[row(top):row(bottom) + 1].mean(axis=0)
+    near, far = FLANK_MM
+    ridge = np.zeros((len(numbers), columns), np.float32)
+    for k, number in enumerate(numbers):
+        for v in number * pitch + np.array([-0.2, 0.0, 0.2]):
+            above, below = strip(v + near, v + far), strip(v - far, v - near)
+            core = np.abs(strip(v - HALF_WIDTH_MM, v + HALF_WIDTH_MM) - (above + below) / 2).max(axis=1)
+            found = np.maximum(core - np.abs(above - below).max(axis=1) / 2, 0)
+            if found.mean() > ridge[k].mean():
+                ridge[k] = found
+    return left + np.arange(columns) / RATE, cv2.blur(ridge, (int(RATE), 1))
+
+
+def _run(present):
+    """The longest run of lines, one that is missing bridged."""
+    at = np.nonzero(present)[0]
+    keep = np.zeros(len(present), bool)
+    if len(at):
+        group = max(np.split(at, np.nonzero(np.diff(at) > 2)[0] + 1), key=len)
+        keep[group[0]:group[-1] + 1] = True
+    return keep
+
+
+def _full(shown):
+    """Which lines are full-length, from which of their ends (N, 2) show.
+
+    From the middle outwards. A line misses an end because it is short, as all beyond it are, or because something hides
+    it there: then a line further out shows that end again, or many in a row miss it.
+    """
+    count = len(shown)
+    full = np.zeros(count, bool)
+    doubtful = 0
+    for way in (1, -1):
+        at = count // 2 if way == 1 else count // 2 - 1
+        outwards = shown[at:] if way == 1 else shown[at::-1]
+        short = np.zeros(len(outwards), bool)
+        one_sided = np.zeros(len(outwards), bool)
+        for side in (0, 1):
+            last = np.nonzero(outwards[:, side])[0]
+            last = last[-1] if len(last) else -1
+            run = len(outwards) - 1 - last
+            if way == -1 and run > SHORT_RUN:  # hidden, but for the last ones that miss both ends
+                both = np.nonzero(outwards.any(axis=1))[0]
+                run = min(len(outwards) - 1 - (both[-1] if len(both) else -1), SHORT_RUN - 1)
+                doubtful = max(doubtful, 1)
+            if run:
+                short[-run:] = True
+                one_sided[-run:] |= outwards[-run:, 1 - side]
+        if way == -1:
+            doubtful = max(doubtful, int((short & one_sided).sum()))
+            full[:at + 1] = ~short[::-1]
+        else:
+            full[at:] = ~short
+    return full, doubtful
+
+
+def _extent(u, seen, half):
+    """Heel and toe end of what is seen about the middle of a line, gaps bridged."""
+    at = np.nonzero(seen & (np.abs(u) < half + 1))[0]
+    if not len(at):
+        return -half, half
+    groups = np.split(at, np.nonzero(np.diff(u[at]) > GAP_MM)[0] + 1)
+    group = max(groups, key=len)
+    return float(u[group[0]]), float(u[group[-1]])

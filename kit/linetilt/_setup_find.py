@@ -12,7 +12,8 @@ MIN_BALL_PX = 90  # diameter below which a pen line is too thin to be measured
 VIEW_PX = 320  # side of the straightened view of the ball
 REACH_DEG = 58.0  # the line is followed this far from the middle of its visible half, both ways
 STEP_DEG = 0.75
-DIMPLE_DEG = 12.0  # points of the line nearer than a dimple share their error
+U_MIDDLE = 0.03  # how far the pen's plane passes from the middle of the ball, in radii: 0.6 mm; common practice, no source
+SHARED_DEG = 5.0  # points of the line nearer than this, about half a dimple, share their error
 UPRIGHT_DEG = 22.0  # how far from upright in the picture a cord may run
 FLAT_DEG = 22.0  # how far from level in the picture a bar may run
 
@@ -137,6 +138,9 @@ def _outline(lab, middle, radius, focal_px):
     share = len(turned) / len(angles)
     holes = np.diff(np.append(turned, turned[0] + len(angles))) * 2
     if share < 0.55 or holes.max() > 80 or min(*(middle - radius), *(np.array(lab.shape[1::-1]) - middle - radius)) < 2:
+        return None
+    ring = lambda low, high: _sample(lab, middle + np.linspace(low, high, 6)[None, :, None] * radius * out[:, None]).mean(1)  # noqa: E731
+    if np.mean(np.linalg.norm(ring(0.82, 0.96) - ring(1.04, 1.18), axis=1) > 8) < 0.55:  # an edge, not the grain of a surface
         return None
     inside = _sample(lab, middle + 0.8 * radius * np.sqrt(np.linspace(0.02, 1, 40))[:, None, None] * out[::6][None])
     light, chroma = inside[..., 0].ravel(), inside[..., 1:].reshape(-1, 2)
@@ -265,7 +269,7 @@ def _follow(ink, normal, noise, blank=None):
         return None
     top = points[len(points) // 2]
     design = np.column_stack([points @ along[0], points @ top, -np.ones(len(points))])
-    prior = np.array([0, 1 / 0.5**2, 1 / 0.03**2])  # turn within 30 degrees, plane within 0.6 mm of the middle
+    prior = np.array([0, 1 / 0.5**2, 1 / U_MIDDLE**2])  # the turn within about 30 degrees
     scale, on = 0.02, strong
     tip = np.zeros(3)
     for _ in range(10):
@@ -281,7 +285,7 @@ def _follow(ink, normal, noise, blank=None):
     spread, open_parts = (part[: len(part) // 5 * 5].reshape(5, -1).mean(1) for part in (close, free))
     if ((spread > 0.3) | (open_parts < 0.5)).sum() < 4:  # a short stroke or a piece of print
         return None
-    share = DIMPLE_DEG / STEP_DEG  # neighbours within a dimple err together
+    share = SHARED_DEG / STEP_DEG
     inverse = np.linalg.inv(matrix / (scale**2 * share) + np.diag(prior))
     # points . (normal + a along + b top) = c, with middle = -(design . (a, b, c)) along the normal
     fitted = normal + tip[0] * along[0] + tip[1] * top
@@ -408,6 +412,7 @@ def _trace(lab, covered, upper, lower, step):
             return None
         run = 1 + stats[1:, cv2.CC_STAT_WIDTH].argmax()
         present = (labels[0] == run) & there
+        last = int(np.flatnonzero(np.isin(labels[0], 1 + np.flatnonzero(stats[1:, cv2.CC_STAT_WIDTH] > 0.015 * height)))[-1:].max(initial=0))
         if present.sum() < 0.05 * height:
             return None
         top, bottom = rows[present][[0, -1]]
@@ -427,15 +432,18 @@ def _trace(lab, covered, upper, lower, step):
     bend = np.polyfit((rows[present] - y0) / length, off, 2)[0]
     u_deg = float(np.degrees(np.hypot(scale * np.sqrt(12 * 15 / present.sum()), abs(bend) / 2) / length))
     ends = np.array([[base + slope * (top - y0), top], [base + slope * (bottom - y0), bottom]])
-    return ends, u_deg, _weight(lab, ends, slope, usual, covered)
+    return ends, u_deg, _weight(lab, ends, max(bottom, rows[last]), slope, usual, covered)
 
 
-def _weight(lab, ends, slope, thick, covered):
-    """True where something wider than the cord, evenly on both sides of its line, hangs at its lower end."""
+def _weight(lab, ends, last, slope, thick, covered):
+    """True where something wider than the cord, evenly on both sides of its line, hangs at its lower end.
+
+    `last` is the lowest row where the line is seen at all: what it passes behind it may hide it for a while.
+    """
     height, width = lab.shape[:2]
     far = max(9 * thick, 22)
     s = np.arange(-far, far + 0.1, 0.5)
-    rows = np.arange(ends[0][1], min(ends[1][1] + 14 * thick + 40, height - 2))
+    rows = np.arange(ends[0][1], min(last + 14 * thick + 40, height - 2))
     upper = ends[0][1] + 0.6 * (ends[1][1] - ends[0][1])  # what is as wide up there is no weight
     x = ends[1][0] + slope * (rows - ends[1][1])
     free = (x > 2) & (x < width - 3)

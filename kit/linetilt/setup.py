@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 import pandas as pd
 
-from ._setup_find import Ball, ball_from_outline, find_ball, find_cord, find_edge, find_line, rays, seen
+from ._setup_find import U_MIDDLE, ball_from_outline, find_ball, find_cord, find_edge, find_line, rays, seen
 from .club import HANDS, check_number
 from .errors import InputError
 from .photo import open_photo
@@ -272,19 +272,20 @@ def _ball_by_hand(ball, picture):
 
 
 def _line_by_hand(ends, sphere, focal, shape):
-    """The plane through the middle of the ball and two points on it; its covariance from the doubt of each point."""
-    def plane(ends):
+    """The plane through the middle of the ball and two points on it; its covariance from the doubt of each point and of that middle."""
+
+    def plane(ends, aside=0.0):
         v = rays(ends, focal, shape)
         along = v @ sphere.centre
         root = along**2 - 1 + np.sin(np.radians(sphere.half_deg)) ** 2
         if (root < 0).any():
             raise InputError("line_ends lie beside the ball; expected two points of the line on the ball")
-        n = (along - np.sqrt(root))[:, None] * v - sphere.centre
-        normal = np.cross(*n)
+        n = ((along - np.sqrt(root))[:, None] * v - sphere.centre) / np.sin(np.radians(sphere.half_deg))
+        normal = np.cross(*(n - aside * sphere.axes()[0]))
         normal /= np.linalg.norm(normal)
         return normal * np.sign(normal @ sphere.axes()[0])
 
-    normal, moves = plane(ends), []
+    normal, moves = plane(ends), [(plane(ends, U_MIDDLE) - plane(ends, -U_MIDDLE)) / 2]
     for end in range(2):
         for axis in range(2):
             step = np.zeros((2, 2))

@@ -11,7 +11,8 @@ import cv2
 import numpy as np
 import pandas as pd
 
-from ._setup_find import U_MIDDLE, ball_from_outline, find_ball, find_cord, find_edge, find_line, rays, seen
+from ._setup_ball import U_MIDDLE, ball_from_outline, find_ball, find_line, rays, seen
+from ._setup_plumb import find_cord, find_edge
 from .club import HANDS, check_number
 from .errors import InputError
 from .photo import open_photo
@@ -193,11 +194,11 @@ def measure_setup(photo, *, handed="right", reference="cord", from_behind=True, 
     if line_ends is not None or reference_ends is not None or ball is not None:
         flags.append("placed by hand")
     drawn = {"outline": _outline(sphere, focal, shape), "line": _stroke(points), "reference": ends}
-    drawn["plumb"] = _plumb(sphere, lean_down(ends, reference, pitch, sphere, focal, shape), focal, shape)
+    drawn["plumb"] = _plumb(sphere, _down(ends, reference, pitch, sphere, focal, shape), focal, shape)
     return SetupReading(sign * middle, u, reference, tuple(flags), budget, rgb, drawn)
 
 
-def lean_down(ends, reference, pitch, sphere, focal, shape):
+def _down(ends, reference, pitch, sphere, focal, shape):
     """The unit vector that points down, in the camera's axes, from the two ends of the reference in pixels."""
     plane = np.cross(*rays(ends, focal, shape))
     return _down_cord(plane, pitch) if reference == "cord" else _down_edge(plane, pitch, sphere.centre, 0.0)

@@ -252,7 +252,6 @@ def take_setup_photo(seed, *, reference=None, tilt_deg=None, handed=None, backgr
     x_far = rng.uniform(0.0, 0.25)
     depth = camera.rows[2] @ (np.array([x_far, 0, 0.1]) - camera.eye)
     span = size[0] / f_px * depth  # width of the picture there, in metres
-    ball_at = camera.pixels([0, 0, RADIUS_M])[0]
     if reference == "cord":
         where = rng.choice([-1, 1]) * rng.uniform(0, 0.18) * span
         x_far = max(x_far, 0.03) if abs(where) < 0.05 else x_far

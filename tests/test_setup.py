@@ -12,7 +12,7 @@ from faces.setup_scene import take_setup_photo
 from linetilt.desk import Desk
 from linetilt.errors import NoBall, NoPenLine, NoPlumb, PhotoError, TwoPenLines
 from linetilt.panels.common import open_book, read_number
-from linetilt.panels.setup import BagPanel, GolferPanel, LinePanel, NetPanel, StripPanel
+from linetilt.panels.setup import BagPanel, GolferPanel, LinePanel, NetPanel, StripPanel, SummaryPanel
 from linetilt.units import from_mm, to_mm
 
 EASY = {"background": "plain", "pitch_deg": 3.0, "aim_down_deg": 0.0, "hard": False, "reference": "cord"}
@@ -212,7 +212,10 @@ def test_every_entry_is_in_the_book_and_comes_back(book):
         assert row(bag).fields["score_line_length_mm"].value == "2.05"
         assert net.value == pytest.approx(3 * 914.4) and net._net.value == "3"
         assert line.value == pytest.approx((-0.5, 1 / 1.96)) and "0.5° to the heel's side, ±1.0°" in line._line.value
-        assert desk.summary()["value"].iloc[0] == "Robin Ash, left-handed"
+        summary = SummaryPanel(desk)
+        assert summary.value["value"].iloc[0] == "Robin Ash, left-handed" and "3.00 yards from the ball" in summary._table.value
+        net._net.value = ""
+        assert "is not read on a net" in summary._table.value
 
 
 def test_the_net_is_told_in_the_fitters_units(book):

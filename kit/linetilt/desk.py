@@ -9,6 +9,7 @@ from .book_schema import SESSION_SETTINGS
 from .club import Club, read_bag
 from .errors import InputError
 from .lie import start_from_net
+from .units import WORDS, from_mm
 
 COVER_95 = 1.96  # standard normal, two-sided; JCGM 100:2008, table G.1
 
@@ -189,13 +190,13 @@ class Desk:
         golfer, clubs = self.golfer, self.clubs
         if golfer is None:
             return pd.DataFrame({"what": ["golfer"], "value": ["none entered yet"]})
-        net = self.setting("net_distance_mm")
+        net, unit = self.setting("net_distance_mm"), self.setting("carry_unit")
         rows = {
             "golfer": f"{golfer['name']}, {golfer['handed']}-handed",
             "clubs": ", ".join(clubs["label"]) or "none yet",
             "without a length of score lines": ", ".join(clubs.loc[clubs["score_line_length_mm"].isna(), "label"]) or "none",
             "without a lie from maker and gauge": ", ".join(clubs.loc[clubs["lie_deg"].isna() | clubs["gauge_lie_deg"].isna(), "label"]) or "none",
-            "net": "none: where the ball starts is not read on a net" if net is None else f"{net / 1000:.2f} m from the ball",
+            "net": "none: where the ball starts is not read on a net" if net is None else f"{from_mm(net, unit):.2f} {WORDS[unit]} from the ball",
             "lean of the line": self.lean_words(),
         }
         return pd.DataFrame({"what": list(rows), "value": list(rows.values())})

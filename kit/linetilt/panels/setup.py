@@ -26,12 +26,12 @@ VIEWS = {  # what is known of how far the phone looks down, in degrees: common p
 PICTURE_PX = 900  # long side of the picture that is shown
 
 _COLUMNS = (  # field of Club, heading, what a screen reader says, width
-    ("label", "Club", "name of the club", "64px"),
-    ("loft_deg", "Loft °", "loft in degrees", "70px"),
-    ("lie_deg", "Lie, maker °", "maker's lie in degrees", "88px"),
-    ("gauge_lie_deg", "Lie, gauge °", "lie by the gauge in degrees", "88px"),
-    ("length_in", "Length, in", "length in inches", "82px"),
-    ("score_line_length_mm", "Score lines", "length of the score lines", "88px"),
+    ("label", "Club", "name of the club", "56px"),
+    ("loft_deg", "Loft °", "loft in degrees", "60px"),
+    ("lie_deg", "Lie, maker °", "maker's lie in degrees", "76px"),
+    ("gauge_lie_deg", "Lie, gauge °", "lie by the gauge in degrees", "76px"),
+    ("length_in", "Length, in", "length in inches", "74px"),
+    ("score_line_length_mm", "Score lines", "length of the score lines", "72px"),
 )
 
 
@@ -125,9 +125,9 @@ class _ClubRow(widgets.HBox):
 
     def __init__(self, panel, club_id):
         self.fields = {name: widgets.Text(continuous_update=False, layout=widgets.Layout(width=width)) for name, _, _, width in _COLUMNS}
-        self.head = widgets.Dropdown(options=HEADS, layout=widgets.Layout(width="130px"))
-        self.from_set = widgets.Checkbox(indent=False, layout=widgets.Layout(width="44px"))
-        self.remove = _button("Remove", "takes this club out of the bag", width="100px")
+        self.head = widgets.Dropdown(options=HEADS, layout=widgets.Layout(width="122px"))
+        self.from_set = widgets.Checkbox(indent=False, layout=widgets.Layout(width="32px"))
+        self.remove = _button("Remove", "takes this club out of the bag", width="106px")
         for control in (*self.fields.values(), self.head, self.from_set):
             control.add_class("lt-spoken")  # the heading of the column is seen, the description is heard
         super().__init__([*self.fields.values(), self.head, self.from_set, self.remove], layout=widgets.Layout(align_items="center"))
@@ -225,7 +225,7 @@ class BagPanel(_Panel):
         for club, (_, row) in zip(ids, clubs.iterrows(), strict=True):
             self._rows[club].show(row, unit)
         heads = [(head + (f", {unit}" if name.endswith("_mm") else ""), width) for name, head, _, width in _COLUMNS]
-        heads += [("Kind of head", "130px"), ("Set", "44px")]
+        heads += [("Kind of head", "122px"), ("Set", "32px")]
         self._heading.children = [_heading(words, width) for words, width in heads] if ids else [text("<p>No clubs yet: add them below, or load a CSV file.</p>")]
         if list(self._table.children) != list(self._rows.values()):
             self._table.children = list(self._rows.values())
@@ -348,6 +348,22 @@ class LinePanel(_Panel):
 
     def _draw(self):
         self._line.value = text(f"<p>Lean of the line in the book: <b>{self._desk.lean_words()}</b>.</p>").value
+
+
+class SummaryPanel(_Panel):
+    """What is set up so far; `value` is it as a DataFrame."""
+
+    def __init__(self, desk):
+        self._table = text("")
+        super().__init__(desk, [self._table])
+
+    @property
+    def value(self):
+        """What is set up, as `Desk.summary`."""
+        return self._desk.summary()
+
+    def _draw(self):
+        self._table.value = text(self.value.to_html(index=False, header=False, border=0)).value
 
 
 def _button(words, tooltip, width="auto"):

@@ -142,9 +142,9 @@ def text(body):
 
 def book_line(book):
     """Return a line that says which book is being written in."""
-    name = (
-        "a <b>trial book</b>: it is forgotten when the kernel ends. To keep what is entered, put a file's name into <code>BOOK_FILE</code> in the first cell"
-        if getattr(book, "trial", False)
-        else f"<b>{html.escape(book.path.name)}</b>; every entry is in it as soon as it is made"
-    )
-    return text(f"<p>Book: {name}.</p>")
+    if getattr(book, "trial", False):
+        return text(
+            "<p class='lt-caution'><b>Trial book.</b> What is entered is forgotten when the kernel ends. To keep it, put a file's name into <code>BOOK_FILE</code> "
+            "in the first cell and run all cells again.</p>"
+        )
+    return text(f"<p>Book: <b>{html.escape(book.path.name)}</b>. Every entry is in it as soon as it is made.</p>")

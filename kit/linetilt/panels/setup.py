@@ -28,8 +28,8 @@ PICTURE_PX = 900  # long side of the picture that is shown
 _COLUMNS = (  # field of Club, heading, what a screen reader says, width
     ("label", "Club", "name of the club", "56px"),
     ("loft_deg", "Loft °", "loft in degrees", "60px"),
-    ("lie_deg", "Lie, maker °", "maker's lie in degrees", "76px"),
-    ("gauge_lie_deg", "Lie, gauge °", "lie by the gauge in degrees", "76px"),
+    ("lie_deg", "Maker's lie °", "maker's lie in degrees", "76px"),
+    ("gauge_lie_deg", "Gauge's lie °", "lie by the gauge in degrees", "76px"),
     ("length_in", "Length, in", "length in inches", "74px"),
     ("score_line_length_mm", "Score lines", "length of the score lines", "72px"),
 )

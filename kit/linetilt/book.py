@@ -525,7 +525,8 @@ class SessionBook:
         return club_id
 
     def _correct(self, kind, rows, values):
-        with self._edit(f"{kind} {', '.join(map(str, rows))} corrected"):
+        names = [self._row(kind, row)["label"] if kind == "club" else row for row in rows]  # a club is known by its label
+        with self._edit(f"{kind} {', '.join(map(str, names))} corrected"):
             for row in rows:
                 if kind == "shot":
                     _check_counted(self._row(kind, row) | values)

@@ -8,7 +8,9 @@ A confident miss is an answer that is wrong by more than four of its own standar
 import sys
 from pathlib import Path
 
+import cv2
 import numpy as np
+import skimage.data
 
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2] / "kit")]
 
@@ -42,6 +44,20 @@ def row(name, results):
     print(f"| {name} | {len(results)} | {len(answers)} | {figures} | {told} |", flush=True)
 
 
+def other_pictures():
+    """Return what is said to pictures that show no setup at all: the code of the refusal, or an error beyond all doubt."""
+    said = []
+    for name in ("astronaut", "brick", "camera", "cell", "chelsea", "clock", "coffee", "coins", "grass", "gravel", "moon", "page", "rocket", "text"):
+        picture = getattr(skimage.data, name)()
+        picture = cv2.resize(picture, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC) if min(picture.shape[:2]) < 600 else picture
+        for reference in ("cord", "edge"):
+            try:
+                said.append((90.0, measure_setup(picture, reference=reference).u_setup_tilt_deg))
+            except PhotoError as refusal:
+                said.append(refusal.code)
+    return said
+
+
 def main(scenes=120, first=50_000):
     """Print the table."""
     print("| scenes | drawn | answered | median error | 95 % of errors below | median u | 95 % interval holds | confident misses | refused |")
@@ -54,6 +70,7 @@ def main(scenes=120, first=50_000):
     row("no line on the ball", [judge(take_setup_photo(seed, line_there=False)) for seed in seeds[: scenes // 6]])
     row("two lines on the ball", [judge(take_setup_photo(seed, second_line=True)) for seed in seeds[: scenes // 6]])
     row("no ball", [judge(take_setup_photo(seed, ball_there=False)) for seed in seeds[: scenes // 6]])
+    row("14 other pictures (skimage.data)", other_pictures())
 
 
 if __name__ == "__main__":

@@ -10,6 +10,7 @@ from .club import Bag, Club, read_bag
 from .dispersion import Comparison, Delivery, Target, carry_scale, compare_shots, simulate_shots, summarize_shots
 from .errors import BookError, InputError, LinetiltError, PhotoError
 from .flight import Landing, Launch, fly, launch
+from .gauge import GaugeStudy, gauge_study
 from .lie import LieReading, heading_from_start, lie_reading, start_from_net, start_from_offline
 from .mark import FaceMark, measure_photo, measure_photos
 from .rescue import rescue_book
@@ -24,6 +25,7 @@ __all__ = [
     "Comparison",
     "Delivery",
     "FaceMark",
+    "GaugeStudy",
     "InputError",
     "Landing",
     "Launch",
@@ -41,6 +43,7 @@ __all__ = [
     "fit_bag",
     "fit_bags",
     "fly",
+    "gauge_study",
     "heading_from_start",
     "launch",
     "lie_reading",

@@ -13,6 +13,7 @@ from .flight import Landing, Launch, fly, launch
 from .gauge import GaugeStudy, gauge_study
 from .lie import LieReading, heading_from_start, lie_reading, start_from_net, start_from_offline
 from .mark import FaceMark, measure_photo, measure_photos
+from .practice import HandlePractice, Trend, practice_days, practice_handle, practice_shots, practice_trend
 from .rescue import rescue_book
 
 __version__ = "0.1.0"
@@ -26,6 +27,7 @@ __all__ = [
     "Delivery",
     "FaceMark",
     "GaugeStudy",
+    "HandlePractice",
     "InputError",
     "Landing",
     "Launch",
@@ -37,6 +39,7 @@ __all__ = [
     "SessionBook",
     "Stop",
     "Target",
+    "Trend",
     "carry_scale",
     "compare_shots",
     "dispersion_figure",
@@ -50,6 +53,10 @@ __all__ = [
     "measure_photo",
     "measure_photos",
     "plan_bends",
+    "practice_days",
+    "practice_handle",
+    "practice_shots",
+    "practice_trend",
     "read_bag",
     "rescue_book",
     "simulate_shots",

@@ -30,12 +30,12 @@ def drawn(rng, *, days=6, balls=(3, 14), per_week=0.0, day_sd=0.0, shot_sd=4.0, 
     {"day_sd": 2.0, "days": 5, "balls": (1, 2)},
 ])  # fmt: skip
 def test_the_trends_interval_holds_the_truth(setting):
-    """200 golfers each; 95 % less three standard errors of the count is 0.904. Never short of it; wider where days do not differ."""
+    """200 golfers each; 95 % more or less three standard errors of the count."""
     held = 0
     for seed in range(200):
         trend = lt.practice_trend(drawn(np.random.default_rng(seed), per_week=-0.7, **setting))
         held += trend.low_per_week <= -0.7 <= trend.high_per_week
-    assert held / 200 >= 0.904, held
+    assert 0.904 <= held / 200 <= 0.99, held
 
 
 def test_a_golfer_who_changes_is_seen_and_one_who_does_not_is_not():

@@ -172,7 +172,7 @@ def practice_trend(shots, quantity="strike_toe_mm", *, within_mm=WITHIN_MM, midd
     Notes
     -----
     Random-effects regression of the days' means on time: Student's t with two degrees of freedom less than days (Knapp and Hartung,
-    Statistics in Medicine 22 (2003) 2693-2710, their factor never below 1), variance of days by Paule and Mandel, J. Res. NBS 87 (1982) 377.
+    Statistics in Medicine 22 (2003) 2693-2710), variance of days by Paule and Mandel, J. Res. NBS 87 (1982) 377.
     """
     if quantity not in QUANTITIES:
         raise InputError(f"quantity is {quantity!r}; expected one of {', '.join(QUANTITIES)}")
@@ -204,7 +204,7 @@ def practice_trend(shots, quantity="strike_toe_mm", *, within_mm=WITHIN_MM, midd
             day_var = math.sqrt(low * high)
             low, high = (day_var, high) if fit(day_var)[2] > dof else (low, day_var)
     beta, beta_cov, surplus = fit(day_var)
-    reach = student_quantile(0.975, dof) * math.sqrt(beta_cov[1, 1] * max(1.0, surplus / dof))
+    reach = student_quantile(0.975, dof) * math.sqrt(beta_cov[1, 1] * surplus / dof)
     low, high = beta[1] - reach, beta[1] + reach
     verdict = "more" if low > 0 else "less" if high < 0 else "no change yet"
     return Trend(quantity, float(beta[1]), float(low), float(high), float(week[-1]), math.sqrt(day_var), days, verdict, float(beta[0]))

@@ -3,12 +3,16 @@
 from .air import Air
 from .bag import Priors, Stop, fit_bag, fit_bags
 from .bagfit import BagFit, NextClub
+from .bench import bench_table, enter_bends, retest, session_bag, session_fit, session_plan
 from .bend import plan_bends
 from .book import SessionBook
 from .charts import dispersion_figure
+from .clinic import clinic_sign_in, clinic_turns, enter_readings
 from .club import Bag, Club, read_bag
+from .demo import demo_book
 from .dispersion import Comparison, Delivery, Target, carry_scale, compare_shots, simulate_shots, summarize_shots
 from .errors import BookError, InputError, LinetiltError, PhotoError
+from .export import export_book, export_tables
 from .flight import Landing, Launch, fly, launch
 from .gauge import GaugeStudy, gauge_study
 from .lie import LieReading, heading_from_start, lie_reading, start_from_net, start_from_offline
@@ -40,9 +44,17 @@ __all__ = [
     "Stop",
     "Target",
     "Trend",
+    "bench_table",
     "carry_scale",
+    "clinic_sign_in",
+    "clinic_turns",
     "compare_shots",
+    "demo_book",
     "dispersion_figure",
+    "enter_bends",
+    "enter_readings",
+    "export_book",
+    "export_tables",
     "fit_bag",
     "fit_bags",
     "fly",
@@ -59,6 +71,10 @@ __all__ = [
     "practice_trend",
     "read_bag",
     "rescue_book",
+    "retest",
+    "session_bag",
+    "session_fit",
+    "session_plan",
     "simulate_shots",
     "start_from_net",
     "start_from_offline",

@@ -403,6 +403,12 @@ class SessionBook:
             raise InputError(f'of is {of!r}; expected "lie" or "mark"')
         return pd.DataFrame(json.loads(self._row("shot", self._need("shot", shot))[f"{of}_budget"] or "[]"))
 
+    def budgets(self):
+        """Return all budgets kept as one DataFrame, a row a component: shot_id, `of` ("lie" or "mark"), then the budget's own columns."""
+        kept = self._table("SELECT id, lie_budget, mark_budget FROM shot WHERE coalesce(lie_budget, mark_budget) IS NOT NULL ORDER BY id")
+        return pd.DataFrame([{"shot_id": shot, "of": of} | line for shot, *both in kept.itertuples(index=False)
+                             for of, lines in zip(("lie", "mark"), both) for line in json.loads(lines or "[]")])  # fmt: skip
+
     def photo(self, shot):
         """Return the path of a shot's photo, or None."""
         name = self._row("shot", self._need("shot", shot))["photo"]

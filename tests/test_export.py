@@ -15,7 +15,7 @@ NASTY = ["=1+1", "+44 1", "-5 off", "@home", "'quoted", "''=x", "\ttab", "a,b\n\
 
 @pytest.fixture(scope="module")
 def season(tmp_path_factory):
-    with lt.demo_book(tmp_path_factory.mktemp("season") / "season.linetilt") as book:
+    with lt.demo_book(tmp_path_factory.mktemp("season") / "season.linetilt", golfers=5) as book:
         yield book
 
 

@@ -30,13 +30,15 @@ TOE_SD_MM, STRIKE_MM = 4.0, (5.0, 4.0)
 U_TILT_DEG = 0.4
 
 
-def demo_book(path):
+def demo_book(path, golfers=len(GOLFERS)):
     """Fill a new book with the invented season; the same each time but for the moments of entry.
 
     Parameters
     ----------
     path : path
         Of the book; there must be none yet.
+    golfers : int
+        Only the first so many.
 
     Returns
     -------
@@ -46,7 +48,7 @@ def demo_book(path):
     """
     book = SessionBook(path)
     rng = np.random.default_rng(20260411)
-    for name, handed in GOLFERS:
+    for name, handed in GOLFERS[:golfers]:
         swing = _swing(rng)
         golfer = book.add_golfer(name, handed)
         gauge = np.round(4 * rng.normal(0, 0.4, len(CLUBS))) / 4

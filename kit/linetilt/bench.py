@@ -78,7 +78,7 @@ def bench_table(book, session, plan=None):
     for row in plan[plan["bend_deg"] != 0].to_dict("records"):
         club = bag[row["club"]]
         lie = row["lie_now_deg"] if row["lie_now_deg"] is not None else math.nan
-        bound = {"head": "the head's limit", "cap": "the golfer's own cap", "rules": "the rules of golf"}.get(row["limit"], "nothing: the whole bend")
+        bound = {"head": "the head's limit", "cap": "the golfer's own cap", "rules": "the rules of golf"}.get(row["limit"], "nothing, it is the whole bend")
         rows.append({
             "club": club.label, "head": club.head or "not known", "loft_deg": club.loft_deg, "lie_before_deg": lie,
             "gauged": club.gauge_lie_deg is not None, "bend_deg": row["bend_deg"], "target_deg": lie + row["bend_deg"], "limit": bound,

@@ -213,9 +213,12 @@ def landing_figure(comparison, unit="yd"):
     figure = go.Figure([trace for trace in whole.data if trace.xaxis in (None, "x")])
     for trace in figure.data:
         trace.update(xaxis=None, yaxis=None)
-    figure.update_layout(template=TEMPLATE, font={"size": 11, "color": INK}, legend={"orientation": "h", "y": -0.2, "yanchor": "top", "x": 0},
+    figure.update_layout(template=TEMPLATE, font={"size": 11, "color": INK}, legend={"orientation": "h", "y": -0.28, "yanchor": "top", "x": 0},
                          xaxis=whole.layout.xaxis, yaxis=whole.layout.yaxis)  # fmt: skip
-    figure.update_layout(xaxis={"domain": [0, 1]}, yaxis={"domain": [0, 1]})
+    ticks, labels = whole.layout.xaxis.tickvals, whole.layout.xaxis.ticktext
+    start = len(ticks) // 2 % 2  # every second one, the line among them
+    figure.update_layout(xaxis={"domain": [0, 1], "tickvals": ticks[start::2], "ticktext": labels[start::2], "tickangle": 0, "title": {"standoff": 6}},
+                         yaxis={"domain": [0, 1]})  # fmt: skip
     return figure
 
 

@@ -164,7 +164,7 @@ def clinic_summary(book, day, path=None):
             entry |= {
                 "settled": f"{int(fit.settled.sum())} of {len(fit.bag)}",
                 "worst": f"{worst['club']}: {_sits(worst['lie_error_deg'])} (± {(worst['high_deg'] - worst['low_deg']) / 2:.1f}°)",
-                "bends": ", ".join(f"{club} {_bend_words(bend)}" for club, bend in zip(asked["club"], asked["bend_deg"])) or "none",
+                "bends": "; ".join(f"{club}: {_bend_words(bend)}" for club, bend in zip(asked["club"], asked["bend_deg"])) or "none",
                 "strikes": _strike_words(_strike_days(book.shots(row["session_id"]))),
             }
             notes += [f"{row['golfer']}: {note}" for note in fit.warnings if not note.startswith("The face heading")]
@@ -352,5 +352,5 @@ def _photos(book, shots, most):
         small = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA)
         _, jpeg = cv2.imencode(".jpg", cv2.cvtColor(small, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, PHOTO_QUALITY])
         lean = "upright" if abs(row.tilt_deg) < 0.05 else f"leans {abs(row.tilt_deg):.1f}° to the {'toe' if row.tilt_deg > 0 else 'heel'}"
-        found.append({"club": row.club, "words": f"{lean} (± {1.96 * row.u_tilt_deg:.1f}°)", "data": "data:image/jpeg;base64," + base64.b64encode(jpeg).decode()})
+        found.append({"club": row.club, "words": f"{lean} (±\u00a0{1.96 * row.u_tilt_deg:.1f}°)", "data": "data:image/jpeg;base64," + base64.b64encode(jpeg).decode()})
     return found

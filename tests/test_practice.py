@@ -116,6 +116,9 @@ def test_hands_come_down_as_the_toe_comes_up():
     up = 939.8 * (np.sin(np.radians(62.5)) - np.sin(np.radians(64.5)))  # hands up for a toe down by 2°
     assert lt.practice_handle(handle_shots(np.random.default_rng(1), [2, 0], balls=40), club, up).verdict == "there"
     assert lt.practice_handle(handle_shots(np.random.default_rng(0), [-2, -1], balls=3, sd=1.5), club, target).verdict == "too few balls to tell"
+    spread = np.linspace(-1.6, 1.6, 12)  # a standard deviation of 1.05°: 1.4° of change is known to about 0.9° either way
+    wide = pd.DataFrame({"day": np.repeat(DAYS[:2], 12), "club": "7", "delivery_deg": np.concatenate([spread - 2.0, spread - 0.6])})
+    assert lt.practice_handle(wide, club, target).verdict == "perhaps there"
     from_plan = lt.practice_handle(handle_shots(np.random.default_rng(0), [0], balls=9), club, target, start=(-2.0, 0.4))
     assert len(from_plan.days) == 1 and from_plan.days["low_mm"].iloc[0] < target < from_plan.days["high_mm"].iloc[0]
 

@@ -18,7 +18,7 @@ from .gauge import GaugeStudy, gauge_study
 from .lie import LieReading, heading_from_start, lie_reading, start_from_net, start_from_offline
 from .mark import FaceMark, measure_photo, measure_photos
 from .practice import HandlePractice, Trend, practice_days, practice_handle, practice_shots, practice_trend
-from .report import bench_sheet, clinic_summary, golfer_report, golfer_reports
+from .report import bench_sheet, clinic_summary, clinic_table, golfer_report, golfer_reports
 from .rescue import rescue_book
 
 __version__ = "0.1.0"
@@ -50,6 +50,7 @@ __all__ = [
     "carry_scale",
     "clinic_sign_in",
     "clinic_summary",
+    "clinic_table",
     "clinic_turns",
     "compare_shots",
     "demo_book",

@@ -22,7 +22,7 @@ CLUBS = ("5", 26, 61.5, 38.0, "cast"), ("7", 34, 62.5, 37.0, "forged"), ("9", 42
 DAYS = ("2026-04-11", "2026-04-25", "2026-05-09")
 BENCH_DAY = "2026-04-18"
 PRACTICE_DAYS = ("2026-04-15", "2026-04-22", "2026-04-29", "2026-05-06", "2026-05-13", "2026-05-20")
-BENT, PRACTISING = GOLFERS[:4], (GOLFERS[4], GOLFERS[5])  # the first who practises moves the strike, the second does not change
+BENT, PRACTISING = GOLFERS[:4], (GOLFERS[4], GOLFERS[5])  # the first moves the strike and raises the hands, the second does not change
 
 # Standard deviations behind the season, in degrees.
 GOLFER_SD, SLOPE_SD, CLUB_SD, DAY_SD, SHOT_SD, HEADING_SD, PATH_SD = 1.3, 0.4, 0.5, 0.4, 1.0, 1.5, 2.0
@@ -66,7 +66,7 @@ def demo_book(path, golfers=len(GOLFERS)):
             session = book.add_session(bag_id, day=day, place="Saltmarsh End", retest_of=retest, note="practice" if practice else "")
             weeks = (pd.Timestamp(day) - pd.Timestamp(DAYS[0])).days / 7
             if (name, handed) == PRACTISING[0]:
-                swing["toe_mm"] = 10.0 - 1.8 * weeks
+                swing |= {"toe_mm": 10.0 - 1.8 * weeks, "offset": 2.0 - 0.3 * weeks}
             clubs = ["7"] * 10 if practice else [label for label, *_ in CLUBS for _ in range(3)]
             now = {row.label: row.gauge_lie_deg - row.lie_deg for row in book.clubs(bag_id).itertuples()}
             enter_readings(book, session, _hit(rng, bag, swing, clubs, now, handed))

@@ -136,6 +136,8 @@ class Trend:
             return f"{len(self.days)} day{'s' * (len(self.days) != 1)} of practice: nothing can be said about a change before the third."
         scale = self.weeks * (100 if unit == "%" else 1)
         change, low, high = (scale * value for value in (self.per_week, self.low_per_week, self.high_per_week))
+        if unit == "%":
+            change, low, high = np.clip([change, low, high], -100, 100)
         over = f"over {self.weeks:.1f} weeks"
 
         def words(value):
@@ -222,8 +224,8 @@ class HandlePractice:
     days : DataFrame
         A row a day: day, balls, lowered_mm (how far the hands have come down since the start, by the lie at impact) with its 95 %
         interval low_mm and high_mm.
-    verdict : {"too few balls to tell", "no change yet", "the wrong way", "on the way", "there", "past it"}
-        Of the last day.
+    verdict : {"too few balls to tell", "no change yet", "the wrong way", "on the way", "perhaps there", "there", "past it"}
+        Of the last day. "there": the target is within the interval, and nothing short of half the target is.
     """
 
     club: str
@@ -289,7 +291,8 @@ def practice_handle(shots, club, target_mm, *, start=None):
     elif far < 0:
         verdict = "the wrong way"
     else:
-        verdict = "on the way" if far < abs(target) else "there" if near <= abs(target) else "past it"
+        reached = "there" if near >= abs(target) / 2 else "perhaps there"
+        verdict = "on the way" if far < abs(target) else reached if near <= abs(target) else "past it"
     return HandlePractice(club.label, target, table, verdict)
 
 

@@ -135,8 +135,48 @@ def bench_sheet(book, session, path=None, *, plan=None):
     return _written(page, path)
 
 
+def clinic_table(book, day):
+    """Return an afternoon in words, a row a golfer.
+
+    Parameters
+    ----------
+    book : SessionBook
+    day : date or str
+
+    Returns
+    -------
+    DataFrame
+        golfer, balls (that counted), settled (clubs that need no more, of all), worst (the club furthest from level, with half its 95 % interval),
+        bends (asked for), strikes, notes (what speaks against the numbers).
+
+    Raises
+    ------
+    InputError
+        When nothing was hit on that day.
+    """
+    sessions = book.sessions()
+    sessions, rows = sessions[sessions["day"] == str(day)[:10]], []
+    if sessions.empty:
+        raise InputError(f"there is no session on {day} in this book")
+    for row in sessions.to_dict("records"):
+        fit = session_fit(book, row["session_id"])
+        entry = {"golfer": row["golfer"], "balls": row["counted"], "settled": "", "worst": "", "bends": "", "strikes": "", "notes": ""}
+        if fit is not None:
+            plan, table = session_plan(book, row["session_id"], fit), fit.table
+            worst = table.loc[table["lie_error_deg"].abs().idxmax()]
+            asked = plan[plan["bend_deg"] != 0]
+            entry |= {
+                "settled": f"{int(fit.settled.sum())} of {len(fit.bag)}",
+                "worst": f"{worst['club']}: {_sits(worst['lie_error_deg'])} (± {(worst['high_deg'] - worst['low_deg']) / 2:.1f}°)",
+                "bends": "; ".join(f"{club}: {_bend_words(bend)}" for club, bend in zip(asked["club"], asked["bend_deg"])) or "none",
+                "strikes": _strike_words(_strike_days(book.shots(row["session_id"]))), "notes": " ".join(fit.warnings),
+            }
+        rows.append(entry)
+    return pd.DataFrame(rows)
+
+
 def clinic_summary(book, day, path=None):
-    """Make the coach's page about an afternoon: a row a golfer, and what to look at again.
+    """Make the coach's page about an afternoon: `clinic_table` as a page.
 
     Parameters
     ----------
@@ -149,30 +189,11 @@ def clinic_summary(book, day, path=None):
     str
         The page, as HTML.
     """
-    sessions = book.sessions()
-    sessions = sessions[sessions["day"] == str(day)[:10]]
-    if sessions.empty:
-        raise InputError(f"there is no session on {day} in this book")
-    rows, notes = [], []
-    for row in sessions.to_dict("records"):
-        fit = session_fit(book, row["session_id"])
-        entry = {"golfer": row["golfer"], "balls": row["counted"], "settled": "", "worst": "", "bends": "", "strikes": ""}
-        if fit is not None:
-            plan, table = session_plan(book, row["session_id"], fit), fit.table
-            worst = table.loc[table["lie_error_deg"].abs().idxmax()]
-            asked = plan[plan["bend_deg"] != 0]
-            entry |= {
-                "settled": f"{int(fit.settled.sum())} of {len(fit.bag)}",
-                "worst": f"{worst['club']}: {_sits(worst['lie_error_deg'])} (± {(worst['high_deg'] - worst['low_deg']) / 2:.1f}°)",
-                "bends": "; ".join(f"{club}: {_bend_words(bend)}" for club, bend in zip(asked["club"], asked["bend_deg"])) or "none",
-                "strikes": _strike_words(_strike_days(book.shots(row["session_id"]))),
-            }
-            notes += [f"{row['golfer']}: {note}" for note in fit.warnings if not note.startswith("The face heading")]
-        rows.append(entry)
-    places = " and ".join(sorted({row["place"] for row in sessions.to_dict("records") if row["place"]}))
+    rows, sessions = clinic_table(book, day).to_dict("records"), book.sessions()
+    places = " and ".join(sorted(set(sessions.loc[sessions["day"] == str(day)[:10], "place"]) - {""}))
     page = _PAGES.get_template("clinic.html").render(
-        title=f"Clinic, {str(day)[:10]}", where=f"{len(rows)} golfers, {int(sessions['counted'].sum())} balls that counted{f', {places}' if places else ''}",
-        golfers=rows, notes=notes, caution=f"{CAUTION} {HITTING_CAUTION}",
+        title=f"Clinic, {str(day)[:10]}", golfers=rows, caution=f"{CAUTION} {HITTING_CAUTION}",
+        where=f"{len(rows)} golfers, {sum(row['balls'] for row in rows)} balls that counted{f', {places}' if places else ''}",
     )  # fmt: skip
     return _written(page, path)
 

@@ -58,7 +58,7 @@ def test_a_report_says_what_it_must(report, book):
         assert line in text, line
     estimate = lt.session_fit(book, 1).table.set_index("club").loc["8"]
     low, high = sorted((-estimate["low_deg"], -estimate["high_deg"]))
-    assert f"{-estimate['lie_error_deg']:.1f}° toe down" in text and f"{low:.1f}° to {high:.1f}° toe down" in text
+    assert f"{-estimate['lie_error_deg']:.1f}° toe down" in text and f"{low:.1f}° to {high:.1f}° down" in text
 
 
 def test_a_page_loads_nothing(report, book):

@@ -66,8 +66,8 @@ def golfer_report(book, session, path=None, *, plan=None, comparison="usual", ph
     loaded = [False]  # the charts' script goes in once
     page = _PAGES.get_template("report.html").render(
         title=f"Lie and strike: {row['golfer']}, {row['day']}", golfer=row["golfer"], where=_where(row, fit), summary=_summary(plan),
-        clubs=_club_rows(fit, plan), bends=_bend_lines(plan, fit.bag), practise=_practise_lines(book, row, plan, days),
-        retest=retest(book, session)["sentence"].tolist() if pd.notna(row["retest_of"]) else [],
+        clubs=_club_rows(fit, plan), bends=_bend_lines(plan), practise=_practise_lines(book, row, plan, days),
+        retest=_retest_rows(book, row),
         strikes=_figure(_strike_figure(shots, fit.bag), "strikes", loaded), photos=_photos(book, shots, photos),
         flight=_flight(comparison, unit, loaded), sure=_sure_lines(fit, shots), cautions=[CAUTION, HITTING_CAUTION],
     )  # fmt: skip
@@ -241,25 +241,36 @@ def _summary(plan):
 
 def _club_rows(fit, plan):
     reasons = plan.set_index("club")["reason"]
-    return [{"club": row.club, "balls": row.balls, "sits": _sits(row.lie_error_deg), "range": _range(row.low_deg, row.high_deg), "reason": reasons[row.club]}
+    return [{"club": row.club, "balls": row.balls, "sits": _sits(row.lie_error_deg), "range": _range(row.low_deg, row.high_deg, "up", "down"), "reason": reasons[row.club]}
             for row in fit.table.itertuples()]  # fmt: skip
 
 
-def _range(low, high):
-    ends = [_sits(low), _sits(high)]
-    same = [end.split("°")[1] for end in ends if "°" in end]
-    if len(set(same)) == 1 and len(same) == 2:
+def _range(low, high, up, down):
+    words = [f"{abs(end):.1f}° {up if end > 0 else down}" for end in (low, high)]
+    if low * high > 0:  # both ends on one side
         near, far = sorted((abs(low), abs(high)))
-        return f"{near:.1f}° to {far:.1f}°{same[0]}"
-    return " to ".join(ends)
+        return f"{near:.1f}° to {far:.1f}° {up if low > 0 else down}"
+    return " to ".join(words)
 
 
-def _bend_lines(plan, bag):
-    lines = []
-    for row in plan[plan["bend_deg"] != 0].itertuples():
+def _bend_lines(plan):
+    lines, bent = [], plan[plan["bend_deg"] != 0]
+    for row in bent.itertuples():
         target = "" if row.lie_after_deg is None or np.isnan(row.lie_after_deg) else f", from {row.lie_now_deg:g}° to {row.lie_after_deg:g}°"
-        lines.append(f"The {row.club}: {_bend_words(row.bend_deg)}{target}. Then within 1° of level with {row.within_one_after:.0%} probability. {row.caution}".strip())
-    return lines
+        lines.append(f"The {row.club}: {_bend_words(row.bend_deg)}{target} (then {_sure(row.within_one_after)} sure to be within 1° of level).")
+    return lines + [f"The {_listed(rows['club'])}: {caution}" for caution, rows in bent[bent["caution"] != ""].groupby("caution")]
+
+
+def _sure(probability):
+    return "over 99%" if probability > 0.99 else f"{probability:.0%}"
+
+
+def _retest_rows(book, row):
+    if pd.isna(row["retest_of"]):
+        return []
+    return [{"club": one.club, "bend": _bend_words(one.bend_deg) if abs(one.bend_deg) > 0.05 else "not bent", "predicted": _sits(one.predicted_deg),
+             "found": _sits(one.found_deg), "off": _range(one.low_deg, one.high_deg, "more upright", "flatter"), "verdict": one.verdict}
+            for one in retest(book, row["session_id"]).itertuples()]  # fmt: skip
 
 
 def _practise_lines(book, row, plan, days):
@@ -322,7 +333,7 @@ def _strike_figure(shots, bag):
     longest = max((club.score_line_length_mm or 0.0 for club in bag), default=0.0)
     half = longest / 2
     figure = charts.strike_map(shots, handed=bag.clubs[0].handed)
-    figure.update_layout(width=345, height=330, title=None, margin={"l": 45, "r": 5, "t": 5, "b": 40}, font={"size": 11}, legend={"y": -0.22})
+    figure.update_layout(width=345, height=255, title=None, margin={"l": 45, "r": 5, "t": 5, "b": 40}, font={"size": 11}, showlegend=False)
     figure.update_yaxes(title="mm above lowest full line")
     if half:
         figure.add_scatter(x=[-half, half], y=[0, 0], mode="lines", name="lowest full score line", line={"color": charts.INK, "width": 2}, showlegend=False)
@@ -333,7 +344,7 @@ def _flight(comparison, unit, loaded):
     if comparison is None:
         return None
     figure = charts.landing_figure(comparison, unit)
-    figure.update_layout(width=380, height=330, margin={"l": 50, "r": 5, "t": 10, "b": 40}, legend={"font": {"size": 10}})
+    figure.update_layout(width=380, height=255, margin={"l": 50, "r": 5, "t": 10, "b": 40}, showlegend=False)
     return {"club": comparison.club.label, "change": comparison.change, "figure": _figure(figure, "flight", loaded),
             "table": jinja2.utils.markupsafe.Markup(comparison.words(unit).to_html(border=0, escape=True)),
             "delivery": f"Simulated, with the delivery of a steady club golfer unless yours was given. {comparison.hold_note()} {comparison.carry_note()}"}  # fmt: skip

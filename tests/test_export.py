@@ -170,7 +170,7 @@ def test_other_files_stay_and_a_folder_that_cannot_be_is_named(nasty_book, tmp_p
 def test_budgets_add_up(season):
     tables = lt.export_tables(season)
     budget = tables["budget"]
-    assert budget.groupby(["shot_id", "of"])["share"].sum().between(1 - 1e-9, 1 + 1e-9).all()
+    assert budget.groupby(["shot_id", "of", "quantity"], dropna=False)["share"].sum().between(1 - 1e-9, 1 + 1e-9).all()
     lie = (budget["contribution_deg"] ** 2).groupby(budget["shot_id"]).sum() ** 0.5
     read = tables["readings"].set_index("shot_id")["u_lie_error_deg"]
     pd.testing.assert_series_equal(lie, read, check_names=False, check_index_type=False, check_dtype=False, rtol=1e-9)

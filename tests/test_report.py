@@ -6,9 +6,10 @@ import re
 from html.parser import HTMLParser
 
 import linetilt as lt
+import numpy as np
 import pandas as pd
 import pytest
-from afternoon import afternoon
+from afternoon import DEMO, afternoon
 from linetilt.report import HITTING_CAUTION
 from PIL import Image
 
@@ -161,6 +162,26 @@ def test_the_coach_sees_everybody(book):
 def test_a_report_of_a_given_comparison(book):
     fit = lt.session_fit(book, 1)
     own = lt.compare_shots(fit.bag["7"], lt.Delivery(club_speed_m_s=30), -1.0, bend_deg=1.0, own_carry_m=120)
-    text = " ".join(Page(lt.golfer_report(book, 1, comparison=own, unit="m")).text.split())
+    text = " ".join(Page(lt.golfer_report(book, 1, comparison=own, unit="m", photos=0)).text.split())
     assert "the 7, bent 1° upright" in text and "Carry is scaled to the golfer's own" in text and "mean carry, m" in text
     assert isinstance(fit.table, pd.DataFrame)
+
+
+def orange(source):
+    """Share of a picture's pixels that have the colour of the drawn line."""
+    with Image.open(io.BytesIO(base64.b64decode(source.partition(",")[2]))) as picture:
+        red, green, blue = np.asarray(picture, float).transpose(2, 0, 1)
+    return float(((red > 190) & (abs(green - 150) < 40) & (blue < 90)).mean())
+
+
+def test_what_was_found_is_drawn_only_where_it_is_what_was_kept(tmp_path):
+    bag, photo = lt.read_bag(DEMO / "bag.csv"), DEMO / "photos" / "perrin" / "6-3.jpg"
+    mark = lt.measure_photo(photo, bag["6"])
+    shares = []
+    with lt.SessionBook(tmp_path / "a.linetilt") as book:
+        for tilt_deg in (mark.tilt_deg, mark.tilt_deg + 0.5):  # the second: moved by hand
+            session = book.add_session(book.add_bag(book.add_golfer("Robin"), bag, day="2026-05-31"), day="2026-05-31")
+            book.add_shot(session, "6", photo=photo, mark=vars(mark) | {"tilt_deg": tilt_deg}, reading=lt.lie_reading(tilt_deg, 30))
+            pictures = [attrs["src"] for tag, attrs in Page(lt.golfer_report(book, session, comparison=None)).tags if tag == "img"]
+            shares.append(orange(*pictures))
+    assert shares[0] > 0.001 > 3 * shares[1]

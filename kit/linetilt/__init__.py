@@ -9,7 +9,7 @@ from .book import SessionBook
 from .charts import dispersion_figure
 from .clinic import clinic_sign_in, clinic_turns, enter_readings
 from .club import Bag, Club, read_bag
-from .demo import demo_book
+from .demo import demo_book, demo_retakes
 from .dispersion import Comparison, Delivery, Target, carry_scale, compare_shots, simulate_shots, summarize_shots
 from .errors import BookError, InputError, LinetiltError, PhotoError
 from .export import export_book, export_tables
@@ -54,6 +54,7 @@ __all__ = [
     "clinic_turns",
     "compare_shots",
     "demo_book",
+    "demo_retakes",
     "dispersion_figure",
     "enter_bends",
     "enter_readings",

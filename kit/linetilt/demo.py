@@ -1,7 +1,9 @@
-"""An invented season, for trying things out: a dozen golfers, an afternoon together, bends, retests and practice. Nobody in it is real."""
+"""An invented season and retakes of photos, for trying things out: a dozen golfers, an afternoon together, bends, retests and practice. Nobody in it is real."""
 
 import math
+from pathlib import Path
 
+import cv2
 import numpy as np
 import pandas as pd
 
@@ -12,6 +14,7 @@ from .book import SessionBook
 from .clinic import enter_readings
 from .club import Bag, Club
 from .lie import print_tilt_deg
+from .photo import DIAGONAL_35MM, open_photo
 
 GOLFERS = (
     ("Ansel Fairweather", "right"), ("Bryn Larkspur", "right"), ("Corin Ashdown", "left"), ("Delphine Marrow", "right"), ("Edda Stillwater", "right"),
@@ -108,3 +111,49 @@ def _hit(rng, bag, swing, clubs, own, handed):
             "net_left_mm": round((1 if handed == "right" else -1) * 3000 * math.tan(math.radians(start))), "net_distance_mm": 3000,
         })  # fmt: skip
     return pd.DataFrame(rows)
+
+
+def demo_retakes(jobs, people=("Ansel", "Bryn", "Corin"), repeats=2):
+    """Photograph the same faces again, in software: from the same spot and in the same light, by people who aim and hold the phone differently.
+
+    Turning a camera about its lens changes a picture by a known projection (K R K⁻¹ with the focal length that the photo states), so
+    these are what such photos would be. What they cannot show is another spot, another lamp or a smudged lens.
+
+    Parameters
+    ----------
+    jobs : DataFrame
+        photo (path of a JPEG), club, mark, as for `measure_photos`.
+    people : sequence of str
+    repeats : int
+        Photos of each mark by each person.
+
+    Returns
+    -------
+    DataFrame
+        A row a photo: mark, person, repeat, club, photo (bytes of a JPEG).
+    """
+    rows = []
+    for seed, (job, person, repeat) in enumerate(
+        (job, person, repeat) for job in jobs.to_dict("records") for person in range(len(people)) for repeat in range(repeats)
+    ):
+        rng, habit = np.random.default_rng(seed), np.random.default_rng(1000 + person)
+        turn_deg = habit.normal(0, (1.5, 1.5, 5.0)) + rng.normal(0, (1.0, 1.0, 2.0))
+        blur, light = 0.4 + habit.uniform(0, 0.5) + rng.uniform(0, 0.3), habit.uniform(0.85, 1.1) * rng.uniform(0.97, 1.03)
+        photo = _retake(Path(job["photo"]).read_bytes(), turn_deg, blur, light, rng)
+        rows.append({"mark": job["mark"], "person": people[person], "repeat": repeat + 1, "club": job["club"], "photo": photo})
+    return pd.DataFrame(rows)
+
+
+def _retake(data, turn_deg, blur_px, light, rng):
+    """Return a JPEG taken from the same spot by a camera turned about its own axes; what the photo says of itself (EXIF) stays."""
+    raw = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION)
+    height, width = raw.shape[:2]
+    focal = open_photo(data).f35_mm / DIAGONAL_35MM * math.hypot(height, width)
+    camera = np.array([[focal, 0, (width - 1) / 2], [0, focal, (height - 1) / 2], [0, 0, 1]])
+    turn = cv2.Rodrigues(np.radians(turn_deg))[0]
+    seen = cv2.warpPerspective(raw, camera @ turn @ np.linalg.inv(camera), (width, height), flags=cv2.INTER_AREA, borderMode=cv2.BORDER_REPLICATE)
+    seen = cv2.GaussianBlur(seen, (0, 0), blur_px * width / 1280).astype(float) * light + rng.normal(0, 2.0, seen.shape)
+    _, jpeg = cv2.imencode(".jpg", np.clip(seen, 0, 255).astype(np.uint8), [cv2.IMWRITE_JPEG_QUALITY, 88])
+    exif = data.find(b"\xff\xe1")
+    own = data[exif : exif + 2 + int.from_bytes(data[exif + 2 : exif + 4], "big")] if 0 < exif < 64 else b""
+    return jpeg.tobytes()[:2] + own + jpeg.tobytes()[2:]

@@ -5,6 +5,7 @@ from inspect import getdoc
 
 from .club import Club
 from .lie import LieReading
+from .mark import FaceMark
 
 _ENTRY = re.compile(r"^(\w+(?:, \w+)*) : (.+)\n((?:    .+\n?|\n(?=    ))+)", re.MULTILINE)
 _LIE = "95 % interval of the lie error, degrees"
@@ -19,7 +20,7 @@ def described(thing):
     return found
 
 
-_CLUB, _READING = described(Club), described(LieReading)
+_CLUB, _READING, _MARK = described(Club), described(LieReading), described(FaceMark)
 
 # A table's columns in order: type as in a Table Schema, and description. "id" columns are whole numbers that are never used twice.
 TABLES = {
@@ -63,7 +64,7 @@ TABLES = {
         "number": ("integer", "Its place in the order of hitting within the session, from 1."),
         "at": ("datetime", "When it was entered, UTC."),
         "photo": ("string", "Name of its photo in the book's photo folder: the SHA-256 of the file."),
-        "tilt_deg": ("number", "Tilt of the printed line in the plane of the face from the perpendicular to the score lines, top towards the toe positive, in degrees."),
+        "tilt_deg": ("number", f"{_MARK['tilt_deg']} Degrees, top towards the toe positive."),
         "u_tilt_deg": ("number", "Its standard uncertainty, in degrees."),
         "strike_toe_mm": ("number", "Where the ink is, towards the toe from the middle of the score lines, in mm."),
         "u_strike_toe_mm": ("number", "Its standard uncertainty, in mm."),
@@ -71,7 +72,7 @@ TABLES = {
         "u_strike_up_mm": ("number", "Its standard uncertainty, in mm."),
         "line_width_mm": ("number", "Width of the printed line, in mm."),
         "u_line_width_mm": ("number", "Its standard uncertainty, in mm."),
-        "flags": ("string", "What makes the mark doubtful, in words, separated by commas."),
+        "flags": ("string", "What makes the mark doubtful, separated by commas: keys of linetilt.mark.FLAGS, which holds a sentence for each."),
         "counted": ("boolean", "False for a shot that was set aside, or that has no lie reading."),
         "why": ("string", "Why it was set aside."),
         "note": ("string", "Free text."),
@@ -87,13 +88,14 @@ TABLES = {
     "budget": {
         "shot_id": ("integer", "The shot whose reading this is a part of."),
         "of": ("string", "What the budget is of: its lie or its mark."),
+        "quantity": ("string", "Which quantity of a mark: tilt, strike_toe or strike_up; empty for a lie."),
         "component": ("string", "What is uncertain."),
         "value": ("number", "Its value, in its unit."),
         "unit": ("string", "Unit of value and u."),
         "u": ("number", "Its standard uncertainty, in its unit."),
         "sensitivity": ("number", "Change of the result for each unit of it."),
         "contribution_deg": ("number", "Sensitivity times u, as a size, in degrees."),
-        "share": ("number", "Its share of the result's variance; the shares of a budget add up to 1."),
+        "share": ("number", "Its share of the result's variance; the shares of a budget's quantity add up to 1."),
     },
     "estimates": {
         "session_id": ("integer", "The session that the estimate is made from."),

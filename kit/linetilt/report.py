@@ -15,6 +15,7 @@ from .bend import CAUTION, _sits
 from .club import HANDS
 from .dispersion import Delivery, compare_shots
 from .errors import InputError, PhotoError
+from .mark import measure_photo
 from .photo import open_photo
 from .practice import WITHIN_MM, practice_days, practice_shots, practice_trend
 
@@ -22,7 +23,8 @@ HITTING_CAUTION = (
     "Hitting into a net: keep people behind the golfer, mind balls that come back, and follow the rules of the place. "
     "Marker ink and its solvents: air the room, keep away from flames, eyes and skin."
 )
-PHOTO_WIDTH_PX, PHOTO_QUALITY = 520, 82
+PHOTO_WIDTH_PX, PHOTO_QUALITY, OVERLAY_PX = 520, 82, 1280
+SAME_TILT_DEG = 0.05  # a photo measured again shows the mark that was kept if its tilt differs by no more
 _PAGES = jinja2.Environment(loader=jinja2.PackageLoader("linetilt"), autoescape=True, trim_blocks=True, undefined=jinja2.StrictUndefined)
 
 
@@ -68,7 +70,7 @@ def golfer_report(book, session, path=None, *, plan=None, comparison="usual", ph
         title=f"Lie and strike: {row['golfer']}, {row['day']}", golfer=row["golfer"], where=_where(row, fit), summary=_summary(plan),
         clubs=_club_rows(fit, plan), bends=_bend_lines(plan), practise=_practise_lines(book, row, plan, days),
         retest=_retest_rows(book, row),
-        strikes=_figure(_strike_figure(shots, fit.bag), "strikes", loaded), photos=_photos(book, shots, photos),
+        strikes=_figure(_strike_figure(shots, fit.bag), "strikes", loaded), photos=_photos(book, shots, fit.bag, photos),
         flight=_flight(comparison, unit, loaded), sure=_sure_lines(fit, shots), cautions=[CAUTION, HITTING_CAUTION],
     )  # fmt: skip
     return _written(page, path)
@@ -369,7 +371,7 @@ def _usual_comparison(fit, plan):
     return compare_shots(club, Delivery.typical(club), lie, u_lie_error_deg=u, **change)
 
 
-def _photos(book, shots, most):
+def _photos(book, shots, bag, most):
     """Return the photos of the best-read marks, one a club, made anew as small pictures within the page."""
     rows = shots[shots["counted"] & shots["photo"].notna() & shots["u_tilt_deg"].notna()].sort_values("u_tilt_deg", kind="stable")
     found = []
@@ -377,12 +379,28 @@ def _photos(book, shots, most):
         if len(found) == most:
             break
         try:
-            rgb = open_photo(book.photo(row.shot_id)).rgb
+            rgb = _picture(book.photo(row.shot_id), bag[row.club], row.tilt_deg)
         except PhotoError:
             continue
-        size = PHOTO_WIDTH_PX, round(rgb.shape[0] * PHOTO_WIDTH_PX / rgb.shape[1])
-        small = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA)
+        small = cv2.resize(rgb, (PHOTO_WIDTH_PX, round(rgb.shape[0] * PHOTO_WIDTH_PX / rgb.shape[1])), interpolation=cv2.INTER_AREA)
         _, jpeg = cv2.imencode(".jpg", cv2.cvtColor(small, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, PHOTO_QUALITY])
         lean = "upright" if abs(row.tilt_deg) < 0.05 else f"leans {abs(row.tilt_deg):.1f}° to the {'toe' if row.tilt_deg > 0 else 'heel'}"
         found.append({"club": row.club, "words": f"{lean} (±\u00a0{1.96 * row.u_tilt_deg:.1f}°)", "data": "data:image/jpeg;base64," + base64.b64encode(jpeg).decode()})
     return found
+
+
+def _picture(photo, club, tilt_deg):
+    """Return the face with what was found drawn on it, or as it is where measuring it now does not give the tilt that was kept."""
+    picture = open_photo(photo)
+    try:
+        mark = measure_photo(photo, club)
+    except PhotoError:
+        mark = None
+    if mark is None or abs(mark.tilt_deg - tilt_deg) > SAME_TILT_DEG:
+        return picture.rgb
+    drawn = mark.overlay(OVERLAY_PX)
+    corners = mark.corners * drawn.shape[1] / (picture.rgb.shape[1] * picture.reduction)
+    middle, half = (corners.max(0) + corners.min(0)) / 2, 0.7 * np.ptp(corners, axis=0)
+    half = np.maximum(half, half[::-1] * (4 / 3, 3 / 4))  # four to three, as the page shows it
+    low, high = np.clip([middle - half, middle + half], 0, drawn.shape[1::-1]).astype(int)
+    return drawn[low[1] : high[1], low[0] : high[0]]

@@ -116,6 +116,8 @@ def test_a_retest_through_the_book(book):
     for row in readings(rng, {"5": -0.7, "7": 0.0}, 14).to_dict("records"):
         book.add_shot(again, row.pop("club"), reading=row)
     table = lt.retest(book, again).set_index("club")
+    book.change("club", 3, label="nine")  # the kept plan speaks of a club that has another label now, so one is made anew
+    assert set(lt.session_plan(book, 1)["club"]) == {"5", "7", "nine"} and "nine" in lt.golfer_report(book, 1, comparison=None)
     assert table.index.tolist() == ["5", "7"] and table["bend_deg"].tolist() == [1.0, 2.0]
     first = lt.session_fit(book, 1).table.set_index("club")
     assert table.loc["7", "predicted_deg"] == pytest.approx(first.loc["7", "lie_error_deg"] + 2.0)

@@ -116,7 +116,8 @@ def test_a_golfer_called_script_stays_text(evil):
 
 def test_reports_are_named_so_that_every_disk_takes_them(evil, book, tmp_path):
     assert [path.name for path in lt.golfer_reports(evil, [1], tmp_path, comparison=None)] == ["0001-script-document-title-owned-script.html"]
-    assert [path.name for path in lt.golfer_reports(book, [1, 2], tmp_path / "new", comparison=None, photos=0)] == ["0001-perrin-oldacre.html", "0002-wynn-tarrow.html"]
+    names = [path.name for path in lt.golfer_reports(book, [1, 2], tmp_path / "new", comparison=None, photos=0)]
+    assert names == ["0001-perrin-oldacre.html", "0002-wynn-tarrow.html"]
 
 
 def test_a_bench_sheet_has_what_the_bench_needs(book):

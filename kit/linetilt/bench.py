@@ -7,6 +7,7 @@ import pandas as pd
 
 from .bag import fit_bag
 from .bend import _sits, plan_bends
+from .book_schema import check_day
 from .club import check_number
 from .errors import InputError
 from .lie import COVERAGE_FACTOR
@@ -49,7 +50,7 @@ def session_row(book, session):
 def session_plan(book, session, fit=None):
     """Return the plan last kept with a session, or one made now where none was kept: a DataFrame as from `plan_bends`."""
     kept = book.plans(session)
-    if len(kept):
+    if len(kept) and set(kept["club"]) <= set(session_bag(book, session).labels):  # else a club has got another label since
         return kept[kept["plan_id"] == kept["plan_id"].iloc[-1]].drop(columns=["plan_id", "session_id", "at", "note"]).reset_index(drop=True)
     fit = session_fit(book, session) if fit is None else fit
     if fit is None:
@@ -111,7 +112,7 @@ def enter_bends(book, session, readings, *, day=None):
     InputError
         When a club is unknown, was bent that day already, or its bend cannot be told.
     """
-    table = readings if isinstance(readings, pd.DataFrame) else pd.read_csv(readings, dtype=str, encoding="utf-8-sig")
+    table, day = read_table(readings), check_day(day)
     if "club" not in table:
         raise InputError("the bench's readings have no column club; expected club, gauge_after_deg and, where needed, bend_deg and note")
     bag_id = int(session_row(book, session)["bag_id"])
@@ -128,7 +129,7 @@ def enter_bends(book, session, readings, *, day=None):
             if club.gauge_lie_deg is None:
                 raise InputError(f"club {club.label} had no gauge reading before the bend, so what was done cannot be told; give bend_deg as well")
             bend = round(after - club.gauge_lie_deg, 3)
-        if day is not None and len(bends[(bends["club"] == club.label) & (bends["day"] == str(day)[:10])]):
+        if len(bends[(bends["club"] == club.label) & (bends["day"] == day)]):
             raise InputError(f"a bend of club {club.label} on {day} is in the book already; correct that one with book.change, or give another day")
         note = row.get("note")
         done.append({"club": club.label, "bend_deg": bend, "gauge": after, "note": note if isinstance(note, str) else ""})
@@ -171,7 +172,8 @@ def retest(book, session):
     for label in after.bag.labels:
         if label not in old.index or not (old.loc[label, "balls"] and new.loc[label, "balls"]):
             continue
-        bend = after.bag[label].bent_deg - before.bag[label].bent_deg
+        was, now = before.bag[label], after.bag[label]
+        bend = now.bent_deg - was.bent_deg if None in (was.gauge_lie_deg, now.gauge_lie_deg) else now.gauge_lie_deg - was.gauge_lie_deg
         rows.append(_verdict(label, int(new.loc[label, "balls"]), bend, before, after))
     return pd.DataFrame(rows)
 
@@ -204,6 +206,17 @@ def _verdict(label, balls, bend, before, after):
         "predicted_deg": predicted, "u_predicted_deg": u_predicted, "found_deg": new["lie_error_deg"], "u_found_deg": new["u_lie_error_deg"],
         "off_deg": off, "low_deg": off - reach, "high_deg": off + reach, "helped": helped, "verdict": verdict, "sentence": words,
     }  # fmt: skip
+
+
+def read_table(table):
+    """Return a table as it is, or from a CSV file, with the columns that hold words as text."""
+    if isinstance(table, pd.DataFrame):
+        return table
+    try:
+        return pd.read_csv(table, dtype=dict.fromkeys(("club", "golfer", "name", "handed", "note", "why", "bag", "gauge_after_deg", "bend_deg"), str),
+                           encoding="utf-8-sig")  # fmt: skip
+    except (OSError, ValueError) as error:
+        raise InputError(f"{table} cannot be read: {error}; expected a CSV file") from error
 
 
 def _number(name, value, low, high):

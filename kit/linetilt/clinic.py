@@ -1,16 +1,14 @@
 """An afternoon with many golfers and one book: signing in, entering readings, who is next."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
 
-from .bench import session_fit
+from .bench import read_table, session_fit
 from .club import HANDS, Bag, read_bag
 from .errors import InputError
 from .lie import heading_from_start, lie_reading, start_from_net
-
-_TEXT = {"club": str, "golfer": str, "name": str, "handed": str, "note": str, "why": str, "bag": str}
-
 
 def clinic_sign_in(book, people, *, day, bag=None, place=""):
     """Enter everybody of a sign-in list with a bag and a session. Signing in again adds only who is new.
@@ -36,7 +34,7 @@ def clinic_sign_in(book, people, *, day, bag=None, place=""):
         Naming the row; nothing is entered then.
     """
     folder = Path(".") if isinstance(people, pd.DataFrame) else Path(people).parent
-    table = _read(people)
+    table = read_table(people)
     if "name" not in table or table.empty:
         raise InputError("the sign-in list has no names; expected a column name and a row a golfer")
     entries = []
@@ -52,7 +50,7 @@ def clinic_sign_in(book, people, *, day, bag=None, place=""):
     here = here[here["day"] == str(day)[:10]].set_index("golfer")
     for name, handed, note, clubs in entries:
         if name not in here.index:
-            clubs = Bag(club if club.handed == handed else _other_hand(club, handed) for club in clubs)
+            clubs = Bag(replace(club, handed=handed) for club in clubs)
             book.add_session(book.add_bag(book.add_golfer(name, handed, note), clubs, day=day), day=day, place=place)
     here = book.sessions()
     here = here[(here["day"] == str(day)[:10]) & here["golfer"].isin([name for name, *_ in entries])]
@@ -84,7 +82,7 @@ def enter_readings(book, session, readings):
     if session not in sessions.index:
         raise InputError(f"there is no session {session!r} in this book")
     clubs, ids = book.bag(int(sessions.loc[session, "bag_id"]), session=session), []
-    for number, row in enumerate(_read(readings).to_dict("records"), start=1):
+    for number, row in enumerate(read_table(readings).to_dict("records"), start=1):
         row = {name: value for name, value in row.items() if pd.notna(value) and value != ""}
         try:
             club, start, reading = clubs[row.get("club")], None, None
@@ -130,16 +128,3 @@ def clinic_turns(book, day, *, balls=15):
                      "next_club": "" if done else club, "done": done})  # fmt: skip
     table = pd.DataFrame(rows, columns=["golfer", "session_id", "balls", "settled", "next_club", "done"])
     return table.sort_values(["done", "balls"], kind="stable").reset_index(drop=True)
-
-
-def _read(table):
-    if isinstance(table, pd.DataFrame):
-        return table
-    try:
-        return pd.read_csv(table, dtype=_TEXT, encoding="utf-8-sig")
-    except (OSError, ValueError) as error:
-        raise InputError(f"{table} cannot be read: {error}; expected a CSV file") from error
-
-
-def _other_hand(club, handed):
-    return type(club)(**{**vars(club), "handed": handed})

@@ -21,7 +21,10 @@ GOLFERS = (
     ("Fenn Harrowgate", "right"), ("Greer Tolland", "right"), ("Hollis Quaymoor", "left"), ("Imre Sandholt", "right"), ("Juno Westerby", "right"),
     ("Kester Vale", "right"), ("Linnet Oakshott", "right"),
 )  # fmt: skip
-CLUBS = ("5", 26, 61.5, 38.0, "cast"), ("7", 34, 62.5, 37.0, "forged"), ("9", 42, 63.5, 36.0, "forged"), ("PW", 46, 64.0, 35.75, "forged"), ("56", 56, 64.5, 35.25, "forged")
+CLUBS = (  # label, loft, lie, length, head
+    ("5", 26, 61.5, 38.0, "cast"), ("7", 34, 62.5, 37.0, "forged"), ("9", 42, 63.5, 36.0, "forged"), ("PW", 46, 64.0, 35.75, "forged"),
+    ("56", 56, 64.5, 35.25, "forged"),
+)  # fmt: skip
 DAYS = ("2026-04-11", "2026-04-25", "2026-05-09")
 BENCH_DAY = "2026-04-18"
 PRACTICE_DAYS = ("2026-04-15", "2026-04-22", "2026-04-29", "2026-05-06", "2026-05-13", "2026-05-20")

@@ -34,7 +34,7 @@ def export_tables(book, *, pseudonyms=False):
     Returns
     -------
     dict of DataFrame
-        By name; columns as in `linetilt.fields.TABLES`. Ids are the book's own: whole numbers, never used twice, the same in every export.
+        By name; columns as in `linetilt.fields.TABLES`; estimates are made anew, as `fit_bag` makes them unless told otherwise. Ids are the book's own: whole numbers, never used twice, the same in every export.
     """
     # What belongs to others is read before them: somebody may be entering shots meanwhile.
     budgets, shots, plans, bends, sessions, bags = book.budgets(), book.shots(), book.plans(), book.bends(), book.sessions(), book.bags()
@@ -143,8 +143,9 @@ def _package(tables, parquet):
         resources.append({"name": name.replace("_", "-"), "path": f"{name}.csv", "profile": "tabular-data-resource", "format": "csv", "mediatype": "text/csv",
                           "encoding": "utf-8", "dialect": {"lineTerminator": "\r\n", "quoteChar": '"', "doubleQuote": True}, "schema": schema})  # fmt: skip
     also = " Each table is there as a Parquet file of the same name too." if parquet else ""
+    words = f"Signs: toe, upright, closed and up are positive. Units are in the columns' names. {GUARD_NOTE}{also}"
     return {"profile": "tabular-data-package", "name": "linetilt-book", "title": "Lie readings of golf clubs from printed lines",
-            "description": f"Signs: toe, upright, closed and up are positive. Units are in the columns' names. {GUARD_NOTE}{also}", "resources": resources}  # fmt: skip
+            "description": words, "resources": resources}  # fmt: skip
 
 
 def _replace(final, write):

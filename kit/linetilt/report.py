@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from . import charts
-from .bench import bench_table, retest, session_bag, session_fit, session_plan, session_row
+from .bench import bench_table, retest, session_fit, session_plan, session_row
 from .bend import CAUTION, _sits
 from .club import HANDS
 from .dispersion import Delivery, compare_shots
@@ -243,7 +243,8 @@ def _summary(plan):
 
 def _club_rows(fit, plan):
     reasons = plan.set_index("club")["reason"]
-    return [{"club": row.club, "balls": row.balls, "sits": _sits(row.lie_error_deg), "range": _range(row.low_deg, row.high_deg, "up", "down"), "reason": reasons[row.club]}
+    return [{"club": row.club, "balls": row.balls, "sits": _sits(row.lie_error_deg), "range": _range(row.low_deg, row.high_deg, "up", "down"),
+             "reason": reasons.get(row.club, "")}
             for row in fit.table.itertuples()]  # fmt: skip
 
 
@@ -349,7 +350,8 @@ def _flight(comparison, unit, loaded):
     figure.update_layout(width=380, height=255, margin={"l": 50, "r": 5, "t": 10, "b": 40}, showlegend=False)
     return {"club": comparison.club.label, "change": comparison.change, "figure": _figure(figure, "flight", loaded),
             "table": jinja2.utils.markupsafe.Markup(comparison.words(unit).to_html(border=0, escape=True)),
-            "delivery": f"Simulated, with the delivery of a steady club golfer unless yours was given. {comparison.hold_note()} {comparison.carry_note()}"}  # fmt: skip
+            "delivery": "Simulated, with the delivery of a steady club golfer unless yours was given. "
+                        f"{comparison.hold_note()} {comparison.carry_note()}"}  # fmt: skip
 
 
 def _usual_comparison(fit, plan):
@@ -385,7 +387,8 @@ def _photos(book, shots, bag, most):
         small = cv2.resize(rgb, (PHOTO_WIDTH_PX, round(rgb.shape[0] * PHOTO_WIDTH_PX / rgb.shape[1])), interpolation=cv2.INTER_AREA)
         _, jpeg = cv2.imencode(".jpg", cv2.cvtColor(small, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, PHOTO_QUALITY])
         lean = "upright" if abs(row.tilt_deg) < 0.05 else f"leans {abs(row.tilt_deg):.1f}° to the {'toe' if row.tilt_deg > 0 else 'heel'}"
-        found.append({"club": row.club, "words": f"{lean} (±\u00a0{1.96 * row.u_tilt_deg:.1f}°)", "data": "data:image/jpeg;base64," + base64.b64encode(jpeg).decode()})
+        found.append({"club": row.club, "words": f"{lean} (±\u00a0{1.96 * row.u_tilt_deg:.1f}°)",
+                      "data": "data:image/jpeg;base64," + base64.b64encode(jpeg).decode()})  # fmt: skip
     return found
 
 

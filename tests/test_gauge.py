@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import statsmodels.formula.api as smf
-from linetilt import gauge
+from linetilt import charts, gauge
 from linetilt.photo import open_photo
 from statsmodels.stats.anova import anova_lm
 
@@ -81,6 +81,8 @@ def test_marks_that_somebody_could_not_read_are_left_out_by_name():
 def test_limits_are_those_of_iso_5725():
     study = lt.gauge_study(simulated(np.random.default_rng(3)))
     assert study.repeatability_limit == pytest.approx(2.77 * study.components.loc["repeatability", "sd"], rel=2e-3)  # ISO 5725-6: 2.8
+    (drawn,) = charts.gauge_figure(study).data
+    assert list(drawn.y) == study.components.index[:5].tolist() and list(drawn.x) == study.components["sd"].iloc[:5].round(4).tolist()
     assert study.unit == "°" and "two people" in study.sentences()[1]
 
 

@@ -4,6 +4,7 @@ import linetilt as lt
 import numpy as np
 import pandas as pd
 import pytest
+from linetilt import charts
 from linetilt.practice import QUANTITIES, student_quantile
 from scipy import stats
 
@@ -163,3 +164,12 @@ def test_wrong_distances_are_named():
     shots = drawn(np.random.default_rng(0))
     with pytest.raises(lt.InputError, match="within_mm"):
         lt.practice_days(shots, within_mm=0)
+
+
+def test_the_figure_shows_what_the_trend_says():
+    trend = lt.practice_trend(drawn(np.random.default_rng(5), days=7, day_sd=1.0, per_week=-1.5))
+    line, days = charts.practice_figure(trend, "strike, mm towards the toe").data
+    assert line.name == "trend" and (line.y[1] - line.y[0]) / trend.weeks == pytest.approx(trend.per_week, abs=1e-3)
+    assert list(days.y) == trend.days["value"].round(4).tolist() and list(days.error_y.array) == trend.days["u"].round(4).tolist()
+    few = lt.practice_trend(drawn(np.random.default_rng(5), days=2))
+    assert len(charts.practice_figure(few, "mm").data) == 1

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from afternoon import DEMO, afternoon
+from linetilt.charts import landing_figure
 from linetilt.report import HITTING_CAUTION
 from PIL import Image
 
@@ -163,6 +164,9 @@ def test_the_coach_sees_everybody(book):
 def test_a_report_of_a_given_comparison(book):
     fit = lt.session_fit(book, 1)
     own = lt.compare_shots(fit.bag["7"], lt.Delivery(club_speed_m_s=30), -1.0, bend_deg=1.0, own_carry_m=120)
+    figure = landing_figure(own, "m")
+    assert {trace.xaxis for trace in figure.data} == {None} and "from the side" not in str([trace.name for trace in figure.data])
+    assert "line" in figure.layout.xaxis.ticktext and len(figure.layout.xaxis.ticktext) == len(figure.layout.xaxis.tickvals)
     text = " ".join(Page(lt.golfer_report(book, 1, comparison=own, unit="m", photos=0)).text.split())
     assert "the 7, bent 1° upright" in text and "Carry is scaled to the golfer's own" in text and "mean carry, m" in text
     assert isinstance(fit.table, pd.DataFrame)

@@ -231,7 +231,7 @@ def practice_figure(trend, words):
     figure = go.Figure()
     if trend.start == trend.start:
         ends = np.array([0.0, trend.weeks])
-        figure.add_scatter(x=ends, y=np.round(trend.start + trend.per_week * ends, 4), mode="lines", name=f"trend: {trend.verdict}",
+        figure.add_scatter(x=ends, y=np.round(trend.start + trend.per_week * ends, 4), mode="lines", name="trend: no change yet" if trend.verdict == "no change yet" else "trend",
                            line={"color": AFTER, "dash": "dash", "width": 2})
     figure.add_scatter(x=days["week"], y=days["value"], mode="markers", name="a day, with its standard uncertainty", text=days["day"],
                        error_y={"type": "data", "array": days["u"], "color": BEFORE}, marker={"symbol": "circle", "size": 9, "color": BEFORE})
@@ -243,8 +243,8 @@ def practice_figure(trend, words):
 
 
 def gauge_figure(study):
-    """Draw the standard deviations of a `GaugeStudy` with their 95 % intervals."""
-    parts = study.components.drop(index="total").round(4)
+    """Draw the standard deviations of a `GaugeStudy`'s measuring with their 95 % intervals; the marks' own differences are no part of it."""
+    parts = study.components.drop(index=["marks", "total"]).round(4)
     figure = go.Figure(go.Scatter(
         x=parts["sd"], y=parts.index, mode="markers", name="standard deviation, 95 % interval", marker={"symbol": "circle", "size": 10, "color": BEFORE},
         error_x={"type": "data", "symmetric": False, "array": parts["high_sd"] - parts["sd"], "arrayminus": parts["sd"] - parts["low_sd"], "color": BEFORE},

@@ -8,6 +8,7 @@ import cv2
 import jinja2
 import numpy as np
 import pandas as pd
+from markupsafe import Markup
 
 from . import charts
 from .bench import bench_table, retest, session_fit, session_plan, session_row
@@ -329,7 +330,7 @@ def _figure(figure, name, loaded):
     """Return a figure as markup that is safe as it stands; the script comes with the first one only."""
     html = figure.to_html(full_html=False, include_plotlyjs=not loaded[0], div_id=name, config={"staticPlot": True, "displayModeBar": False})
     loaded[0] = True
-    return jinja2.utils.markupsafe.Markup(html)
+    return Markup(html)
 
 
 def _strike_figure(shots, bag):
@@ -349,7 +350,7 @@ def _flight(comparison, unit, loaded):
     figure = charts.landing_figure(comparison, unit)
     figure.update_layout(width=380, height=255, margin={"l": 50, "r": 5, "t": 10, "b": 40}, showlegend=False)
     return {"club": comparison.club.label, "change": comparison.change, "figure": _figure(figure, "flight", loaded),
-            "table": jinja2.utils.markupsafe.Markup(comparison.words(unit).to_html(border=0, escape=True)),
+            "table": Markup(comparison.words(unit).to_html(border=0, escape=True)),
             "delivery": "Simulated, with the delivery of a steady club golfer unless yours was given. "
                         f"{comparison.hold_note()} {comparison.carry_note()}"}  # fmt: skip
 

@@ -190,3 +190,17 @@ def test_what_was_found_is_drawn_only_where_it_is_what_was_kept(tmp_path):
             pictures = [attrs["src"] for tag, attrs in Page(lt.golfer_report(book, session, comparison=None)).tags if tag == "img"]
             shares.append(orange(*pictures))
     assert shares[0] > 0.001 > 3 * shares[1]
+
+
+def test_the_trend_is_told_where_there_is_one(tmp_path):
+    """Three days of one club tell a trend; three days of a club each tell none, and the report says nothing of it."""
+    bag = lt.Bag([lt.Club(label=label, loft_deg=30 + 4 * place) for place, label in enumerate("678")])
+    with lt.SessionBook(tmp_path / "a.linetilt") as book:
+        for clubs in ("777", "678"):
+            bag_id = book.add_bag(book.add_golfer(clubs), bag)
+            for club, day in zip(clubs, ("2026-05-01", "2026-05-08", "2026-05-15")):
+                session = book.add_session(bag_id, day=day)
+                for toe in (-2.0, 1.0, 4.0):
+                    book.add_shot(session, club, mark={"strike_toe_mm": toe, "strike_up_mm": 15.0}, reading=lt.lie_reading(0.5, bag[club].loft_deg))
+        assert "Strikes over time, across the face: No change yet" in lt.golfer_report(book, 3)
+        assert "Strikes over time" not in lt.golfer_report(book, 6)

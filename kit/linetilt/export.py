@@ -28,8 +28,8 @@ def export_tables(book, *, pseudonyms=False):
     ----------
     book : SessionBook
     pseudonyms : bool
-        True: golfers are called "golfer 1" and so on, by their id, and free text, places and photos' names are left out. What was hit
-        when remains, so that somebody who was there may still know who it was.
+        True: golfers are called "golfer 1" and so on, by their id, and free text, places and photos' names are left out. Clubs' labels
+        and what was hit when remain, so that somebody who was there may still know who it was.
 
     Returns
     -------

@@ -2,6 +2,7 @@
 
 import base64
 import re
+from contextlib import suppress
 from pathlib import Path
 
 import cv2
@@ -13,7 +14,6 @@ from markupsafe import Markup
 from . import charts
 from .bench import bench_table, retest, session_fit, session_plan, session_row
 from .bend import CAUTION, _sits
-from .club import HANDS
 from .dispersion import Delivery, compare_shots
 from .errors import InputError, PhotoError
 from .mark import measure_photo
@@ -215,8 +215,7 @@ def _at(row):
 
 
 def _where(row, fit):
-    hands = f"{HANDS[fit.bag.clubs[0].handed == 'left']}-handed clubs"
-    return f"{row['day']}{_at(row)} · {hands} · {row['counted']} of {row['shots']} balls counted"
+    return f"{row['day']}{_at(row)} · {fit.bag.clubs[0].handed}-handed clubs · {row['counted']} of {row['shots']} balls counted"
 
 
 def _bend_words(bend_deg):
@@ -288,7 +287,8 @@ def _practise_lines(book, row, plan, days):
         until = shots[shots["day"] <= row["day"]]
         until = until[until["strike_toe_mm"].notna()]
         if until["day"].nunique() >= 3:
-            lines.append(f"Strikes over time, across the face: {practice_trend(until).sentence}")
+            with suppress(InputError):  # clubs and days that cannot be told apart have no trend
+                lines.append(f"Strikes over time, across the face: {practice_trend(until).sentence}")
     return lines or ["Nothing stands out: keep doing what you do."]
 
 
@@ -317,10 +317,8 @@ def _sure_lines(fit, shots):
     unsure = fit.settled.index[~fit.settled].tolist()
     if unsure:
         low, high = fit.balls_to_go()
-        lines.append(f"Not settled yet: {_listed(unsure)}. It would take {low if low == high else f'about {low} to {high}'} more balls to settle the whole bag.")
+        lines.append(f"Not settled yet: {_listed(unsure)}. It would take {low if low == high else f'about {low} to {high}'} more {'ball' if high == 1 else 'balls'} to settle the whole bag.")
     return lines + fit.warnings
-
-
 
 
 # Pictures

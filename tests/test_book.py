@@ -572,3 +572,16 @@ def test_refusals_change_nothing(book, call, words):
         call(book)
     assert words in str(refusal.value)
     pd.testing.assert_frame_equal(book.history(), edits)
+
+
+def test_a_session_knows_its_clubs_as_they_were(book):
+    bag, first, _ = filled(book)
+    book.add_bend(bag, "5", -1.0, day="2026-05-31", gauge_lie_deg=60.5)  # the same day, entered after the session
+    retest = book.add_session(bag, day="2026-05-31", retest_of=first)
+    book.add_bend(bag, "5", 0.5, day="2026-06-10")
+    book.add_bend(bag, "7", 1.0, day="2026-06-10", gauge_lie_deg=64.0)
+    before, between, now = book.bag(bag, session=first), book.bag(bag, session=retest), book.bag(bag)
+    assert [one["5"].gauge_lie_deg for one in (before, between, now)] == [61.5, 60.5, 61.0]
+    assert [one["7"].gauge_lie_deg for one in (before, between, now)] == [None, None, 64.0]
+    assert [one["7"].bent_deg for one in (before, between, now)] == [0.5, 0.5, 1.5]
+    assert before["56"] == now["56"]

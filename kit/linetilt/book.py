@@ -39,6 +39,9 @@ PICTURE_STARTS = {b"\xff\xd8": ".jpg", b"\x89PNG": ".png", b"RIFF": ".webp"}  # 
 _SHOT_COLUMNS = ("number", "at", "photo", *MARK_COLUMNS, "flags", "lie_error_deg", "u_lie_error_deg", "heading_known",
                  "start_deg", "u_start_deg", "counted", "why", "note")  # fmt: skip
 NO_READING = "no lie reading"
+_LATER_BENDS = """SELECT later.id FROM bend later, session s WHERE s.id = {session} AND (later.day > s.day OR (later.day = s.day
+    AND (SELECT min(edit_id) FROM change WHERE kind = 'bend' AND row_id = later.id)
+        > (SELECT min(edit_id) FROM change WHERE kind = 'session' AND row_id = s.id)))"""
 
 _SENTENCES = {
     sqlite3.SQLITE_FULL: "the disk is full; nothing of this entry was kept; free some space and enter it again",
@@ -389,23 +392,27 @@ class SessionBook:
         """Return a DataFrame, a row a bag."""
         return self._table("SELECT id AS bag_id, golfer_id, name, note FROM bag ORDER BY id")
 
-    def clubs(self, bag):
+    def clubs(self, bag, *, session=None):
         """Return a DataFrame, a row a club of a bag: club_id, then the columns of `read_bag` as they are now.
 
-        Bends done count in `bent_deg`, and in `gauge_lie_deg` where no reading was taken after them.
+        Bends done count in `bent_deg`, and in `gauge_lie_deg` where no reading was taken after them. With a `session`, the clubs are as
+        they were when its balls were hit: bends of later days, or entered after it on its day, and what a gauge read after them are left out.
         """
+        later = "" if session is None else _LATER_BENDS.format(session=self._need("session", session))
         # The reading of the latest day counts; bends entered after it was are added.
         sql = f"""SELECT id AS club_id, {", ".join(name for name in CLUB_COLUMNS if name != "bent_deg")},
-                bent_deg + coalesce((SELECT sum(bend_deg) FROM bend WHERE club_id = club.id), 0) AS bent_deg,
-                (SELECT gauge_lie_deg + coalesce((SELECT sum(bend_deg) FROM bend WHERE club_id = club.id AND after_gauge >= gauge.id), 0)
-                 FROM gauge WHERE club_id = club.id ORDER BY day DESC, id DESC LIMIT 1) AS gauge_lie_deg
+                bent_deg + coalesce((SELECT sum(bend_deg) FROM bend WHERE club_id = club.id AND id NOT IN ({later})), 0) AS bent_deg,
+                (SELECT gauge_lie_deg + coalesce((SELECT sum(bend_deg) FROM bend
+                    WHERE club_id = club.id AND after_gauge >= gauge.id AND id NOT IN ({later})), 0)
+                 FROM gauge WHERE club_id = club.id AND id <= coalesce((SELECT min(coalesce(after_gauge, 0)) FROM bend
+                    WHERE club_id = club.id AND id IN ({later})), id) ORDER BY day DESC, id DESC LIMIT 1) AS gauge_lie_deg
             FROM club WHERE bag_id = ? ORDER BY id"""
         table = self._table(sql, (self._need("bag", bag),))
         return table[["club_id", *(field.name for field in fields(Club))]].astype({"from_set": bool})
 
-    def bag(self, bag):
-        """Return a `Bag` as its clubs are now."""
-        rows = self.clubs(bag).drop(columns="club_id").astype(object).to_dict("records")
+    def bag(self, bag, *, session=None):
+        """Return a `Bag` as its clubs are now, or as they were when a session's balls were hit (see `clubs`)."""
+        rows = self.clubs(bag, session=session).drop(columns="club_id").astype(object).to_dict("records")
         return Bag(Club(**{name: None if pd.isna(value) else value for name, value in row.items()}) for row in rows)
 
     def gauge_readings(self, bag):
@@ -443,6 +450,12 @@ class SessionBook:
         if of not in ("lie", "mark"):
             raise InputError(f'of is {of!r}; expected "lie" or "mark"')
         return pd.DataFrame(json.loads(self._row("shot", self._need("shot", shot))[f"{of}_budget"] or "[]"))
+
+    def budgets(self):
+        """Return all budgets kept as one DataFrame, a row a component: shot_id, `of` ("lie" or "mark"), then the budget's own columns."""
+        kept = self._table("SELECT id, lie_budget, mark_budget FROM shot WHERE coalesce(lie_budget, mark_budget) IS NOT NULL ORDER BY id")
+        return pd.DataFrame([{"shot_id": shot, "of": of} | line for shot, *both in kept.itertuples(index=False)
+                             for of, lines in zip(("lie", "mark"), both) for line in json.loads(lines or "[]")])  # fmt: skip
 
     def photo(self, shot):
         """Return the path of a shot's photo, or None."""

@@ -205,3 +205,51 @@ def _sides(values, name, words, least=10, most=5):
     ticks = np.arange(-step * (half // step), half + step / 2, step)
     text = [f"{abs(tick):g} {words[0] if tick < 0 else words[1]}" if tick else "line" for tick in ticks]
     return {"title": f"to the side ({name})", "range": [-half, half], "tickvals": ticks, "ticktext": text}
+
+
+def landing_figure(comparison, unit="yd"):
+    """Return only where the balls land, before and after, of `dispersion_figure`: small enough for a page beside a table."""
+    whole = dispersion_figure(comparison, unit)
+    figure = go.Figure([trace for trace in whole.data if trace.xaxis in (None, "x")])
+    for trace in figure.data:
+        trace.update(xaxis=None, yaxis=None)
+    figure.update_layout(template=TEMPLATE, font={"size": 11, "color": INK}, legend={"orientation": "h", "y": -0.28, "yanchor": "top", "x": 0},
+                         xaxis=whole.layout.xaxis, yaxis=whole.layout.yaxis)  # fmt: skip
+    ticks, labels = whole.layout.xaxis.tickvals, whole.layout.xaxis.ticktext
+    start = len(ticks) // 2 % 2  # every second one, the line among them
+    figure.update_layout(xaxis={"domain": [0, 1], "tickvals": ticks[start::2], "ticktext": labels[start::2], "tickangle": 0, "title": {"standoff": 6}},
+                         yaxis={"domain": [0, 1]})  # fmt: skip
+    return figure
+
+
+def practice_figure(trend, words):
+    """Draw a `Trend`: the days' means with their standard uncertainties, and the line if there is one.
+
+    `words` names the axis, such as "strike, mm towards the toe".
+    """
+    days = trend.days.round(4)
+    figure = go.Figure()
+    if trend.start == trend.start:
+        ends = np.array([0.0, trend.weeks])
+        figure.add_scatter(x=ends, y=np.round(trend.start + trend.per_week * ends, 4), mode="lines", name="trend: no change yet" if trend.verdict == "no change yet" else "trend",
+                           line={"color": AFTER, "dash": "dash", "width": 2})
+    figure.add_scatter(x=days["week"], y=days["value"], mode="markers", name="a day, with its standard uncertainty", text=days["day"],
+                       error_y={"type": "data", "array": days["u"], "color": BEFORE}, marker={"symbol": "circle", "size": 9, "color": BEFORE})
+    figure.add_hline(y=0, line={"color": INK, "width": 1})
+    figure.update_layout(template=TEMPLATE, height=360, legend={"orientation": "h", "y": -0.25}, margin={"l": 60, "r": 20, "t": 20, "b": 40})
+    figure.update_xaxes(title="weeks since the first day", zeroline=False)
+    figure.update_yaxes(title=words, zeroline=False)
+    return figure
+
+
+def gauge_figure(study):
+    """Draw the standard deviations of a `GaugeStudy`'s measuring with their 95 % intervals; the marks' own differences are no part of it."""
+    parts = study.components.drop(index=["marks", "total"]).round(4)
+    figure = go.Figure(go.Scatter(
+        x=parts["sd"], y=parts.index, mode="markers", name="standard deviation, 95 % interval", marker={"symbol": "circle", "size": 10, "color": BEFORE},
+        error_x={"type": "data", "symmetric": False, "array": parts["high_sd"] - parts["sd"], "arrayminus": parts["sd"] - parts["low_sd"], "color": BEFORE},
+    ))  # fmt: skip
+    figure.update_layout(template=TEMPLATE, height=320, margin={"l": 130, "r": 20, "t": 20, "b": 40})
+    figure.update_xaxes(title=f"standard deviation{f' ({study.unit.strip()})' if study.unit else ''}", rangemode="tozero")
+    figure.update_yaxes(autorange="reversed")
+    return figure

@@ -1,0 +1,96 @@
+"""An afternoon with many golfers: signing in, readings from a table, who is next; and the invented season."""
+
+import linetilt as lt
+import numpy as np
+import pandas as pd
+import pytest
+from linetilt import demo
+
+BAG = lt.Bag([lt.Club(label="7", loft_deg=34, lie_deg=62.5, length_in=37), lt.Club(label="PW", loft_deg=46)])
+DAY = "2026-04-11"
+
+
+@pytest.fixture
+def book(tmp_path):
+    with lt.SessionBook(tmp_path / "clinic.linetilt") as book:
+        yield book
+
+
+@pytest.fixture(scope="module")
+def season(tmp_path_factory):
+    with lt.demo_book(tmp_path_factory.mktemp("season") / "a.linetilt", golfers=6) as book:
+        yield book
+
+
+def test_signing_in(book, tmp_path):
+    (tmp_path / "own.csv").write_text("label,loft_deg,handed\n6,30,right\n")
+    (tmp_path / "list.csv").write_text("name,handed,bag,note\nAnsel,right,,\nCorin, Left ,,late\nEdda,,own.csv,\n")
+    here = lt.clinic_sign_in(book, tmp_path / "list.csv", day=DAY, bag=BAG, place="hall")
+    assert here["golfer"].tolist() == ["Ansel", "Corin", "Edda"] and len(set(here["session_id"])) == 3
+    assert [club.handed for club in book.bag(2)] == ["left", "left"] and book.bag(3).labels == ["6"]
+    assert book.golfers()["note"].tolist() == ["", "late", ""] and set(book.sessions()["place"]) == {"hall"}
+    (tmp_path / "list.csv").write_text("name,handed\nAnsel,right\nFenn,right\n")
+    again = lt.clinic_sign_in(book, tmp_path / "list.csv", day=DAY, bag=BAG)
+    assert again["session_id"].tolist() == [1, 4] and len(book.golfers()) == 4
+
+
+@pytest.mark.parametrize("people, words", [
+    ({"name": ["A", ""]}, "row 2"), ({"name": ["A"], "handed": ["both"]}, "row 1"), ({"who": ["A"]}, "no names"), ({"name": ["A", "A"]}, "same name"),
+])  # fmt: skip
+def test_a_list_with_a_mistake_enters_nobody(book, people, words):
+    with pytest.raises(lt.InputError, match=words):
+        lt.clinic_sign_in(book, pd.DataFrame(people), day=DAY, bag=BAG)
+    assert book.golfers().empty
+    with pytest.raises(lt.InputError, match="cannot be read"):
+        lt.clinic_sign_in(book, "nowhere.csv", day=DAY, bag=BAG)
+
+
+def test_readings_from_a_table_are_what_the_formulas_give(book):
+    lt.clinic_sign_in(book, pd.DataFrame({"name": ["Ansel"], "handed": ["left"]}), day=DAY, bag=BAG)
+    rows = pd.DataFrame({"club": ["7", "7", "PW"], "tilt_deg": [1.5, np.nan, -2], "u_tilt_deg": [0.3, np.nan, np.nan], "net_left_mm": [40, np.nan, np.nan],
+                         "strike_toe_mm": [3.0, -5.0, np.nan], "why": ["", "", "heavy"]})  # fmt: skip
+    lt.enter_readings(book, 1, rows)
+    shots = book.shots(1)
+    start = lt.start_from_net(40, 3000, "left")
+    face = lt.heading_from_start(start.start_deg, 34, u_start_deg=start.u_start_deg)
+    by_hand = lt.lie_reading(1.5, 34, u_tilt_deg=0.3, face_heading_deg=face.face_heading_deg, u_face_heading_deg=face.u_face_heading_deg)
+    assert (shots["lie_error_deg"].iloc[0], shots["u_lie_error_deg"].iloc[0]) == (by_hand.lie_error_deg, by_hand.u_lie_error_deg)
+    assert start.start_deg < 0 and shots["start_deg"].iloc[0] == start.start_deg  # left is the open side of a left-hander
+    assert shots["counted"].tolist() == [True, False, False] and shots["why"].tolist() == ["", "no lie reading", "heavy"]
+    assert shots["heading_known"].tolist() == [True, False, False]
+    with pytest.raises(lt.InputError, match="row 2.*'W'"):
+        lt.enter_readings(book, 1, pd.DataFrame({"club": ["7", "W"], "tilt_deg": [1.0, 1.0]}))
+    with pytest.raises(lt.InputError, match="no session 9"):
+        lt.enter_readings(book, 9, rows)
+
+
+def test_who_is_next(book):
+    lt.clinic_sign_in(book, pd.DataFrame({"name": ["Ansel", "Bryn", "Corin"]}), day=DAY, bag=BAG)
+    turns = lt.clinic_turns(book, DAY, balls=4)
+    assert turns["golfer"].tolist() == ["Ansel", "Bryn", "Corin"] and set(turns["next_club"]) == {"7"}
+    for session, balls in ((1, 4), (2, 2)):
+        lt.enter_readings(book, session, pd.DataFrame({"club": ["7"] * balls, "tilt_deg": np.linspace(-1, 1, balls)}))
+    turns = lt.clinic_turns(book, DAY, balls=4)
+    assert turns["golfer"].tolist() == ["Corin", "Bryn", "Ansel"] and turns["done"].tolist() == [False, False, True]
+    assert turns["next_club"].tolist() == ["7", lt.session_fit(book, 2).next_club().club, ""]
+    assert lt.clinic_turns(book, "2020-01-01").empty
+
+
+def test_the_season_is_the_same_each_time(season, tmp_path):
+    with lt.demo_book(tmp_path / "b.linetilt", golfers=2) as again:
+        pd.testing.assert_frame_equal(season.shots().head(90).drop(columns="at"), again.shots().drop(columns="at"))
+        pd.testing.assert_frame_equal(season.bends().head(len(again.bends())), again.bends())
+    assert season.check() == []
+    assert set(season.golfers()["name"]) == {name for name, _ in demo.GOLFERS[:6]}
+
+
+def test_the_season_tells_its_story(season):
+    changing, same = 5, 6
+    assert lt.practice_trend(lt.practice_shots(season, changing)).verdict == "less"
+    assert lt.practice_trend(lt.practice_shots(season, same)).verdict == "no change yet"
+    sessions = season.sessions()
+    tests = sessions.loc[sessions["retest_of"].notna(), "session_id"]
+    said = pd.concat([lt.retest(season, session) for session in tests])
+    assert (said["bend_deg"] != 0).sum() >= 10 and set(said["verdict"]) <= {"as predicted", "too few balls to tell", "less than predicted", "more than predicted"}
+    held = ((said["low_deg"] <= 0) & (0 <= said["high_deg"])).mean()
+    assert held >= 0.85  # 95 % expected of 40 that hang together by golfer

@@ -64,7 +64,7 @@ def ball_from_outline(outline, focal_px, shape):
     """Fit the sphere's cone of rays to points of its outline; points far from it lose their weight."""
     v = rays(outline, focal_px, shape)
     weight = np.ones(len(v))
-    for _ in range(12):
+    for _ in range(15):
         w = np.linalg.lstsq(v * weight[:, None], weight, rcond=None)[0]  # v . w = 1, with w = centre / cos(half)
         size = np.linalg.norm(w)
         if size <= 1:
@@ -85,10 +85,10 @@ def find_ball(rgb, focal_px):
     for channel in range(3):
         plane = cv2.medianBlur(small[..., channel], 5)
         plane = cv2.normalize(plane, None, 0, 255, cv2.NORM_MINMAX)
-        for sharp in (0.8, 0.6):
-            circles = cv2.HoughCircles(plane, cv2.HOUGH_GRADIENT_ALT, 1.5, 12, param1=120, param2=sharp, minRadius=9, maxRadius=SEARCH_PX // 3)
-            for x, y, r in (() if circles is None else circles.reshape(-1, circles.shape[-1])[:6, :3]):
-                if all(np.hypot(x - a, y - b) > 0.3 * r or abs(r - c) > 0.3 * r for a, b, c in found):
+        for edge in (110, 50):
+            circles = cv2.HoughCircles(plane, cv2.HOUGH_GRADIENT_ALT, 1.5, 10, param1=edge, param2=0.6, minRadius=9, maxRadius=SEARCH_PX // 3)
+            for x, y, r in (() if circles is None else circles.reshape(-1, circles.shape[-1])[:8, :3]):
+                if all(np.hypot(x - a, y - b) > 0.15 * r or abs(r - c) > 0.15 * r for a, b, c in found):
                     found.append((x, y, r))
     best, best_share, small_seen = None, 0.0, False
     smooth = cv2.GaussianBlur(lab, (0, 0), 1.5).astype(np.float32)
@@ -111,12 +111,12 @@ def _outline(lab, middle, radius, focal_px):
     angles = np.radians(np.arange(0, 360, 2.0))
     out = np.column_stack([np.cos(angles), np.sin(angles)])
     ball = None
-    for reach in (0.22, 0.10):
+    for reach in (0.40, 0.20, 0.10):
         steps = np.arange(1 - reach, 1 + reach, 1 / max(radius, 20)) * radius
         profile = _sample(lab, middle + steps[None, :, None] * out[:, None, :])
         gap = max(2, int(0.03 * radius))
         step = np.linalg.norm(profile[:, 2 * gap :] - profile[:, : -2 * gap], axis=2)
-        step *= 1 - 0.5 * np.abs(steps[gap:-gap] / radius - 1) / reach  # rather the edge that was seen first
+        step *= 1 - 0.5 * np.abs(steps[gap:-gap] / radius - 1) / reach  # rather the edge near the circle
         at = step.argmax(1)
         strength = step.max(1)
         outline = middle + (steps[gap:-gap][at])[:, None] * out
@@ -329,7 +329,8 @@ def find_cord(rgb, ball, focal_px):
         kept = cv2.resize(kept, (width // 2, height // 2), interpolation=cv2.INTER_AREA)
         kept = (kept > 60).astype(np.uint8) * 255
         lines = cv2.HoughLinesP(kept, 0.5, np.pi / 720, 60, minLineLength=int(0.07 * height), maxLineGap=int(0.012 * height))
-        for x0, y0, x1, y1 in (() if lines is None else lines.reshape(-1, 4) * 2.0 + 0.5):
+        lines = np.empty((0, 4)) if lines is None else lines.reshape(-1, 4) * 2.0 + 0.5
+        for x0, y0, x1, y1 in lines[np.argsort(-np.abs(lines[:, 3] - lines[:, 1]))]:
             if np.degrees(np.arctan2(abs(x1 - x0), abs(y1 - y0))) > UPRIGHT_DEG:
                 continue
             upper, lower = sorted([(x0, y0), (x1, y1)], key=lambda end: end[1])
@@ -351,6 +352,10 @@ def find_cord(rgb, ball, focal_px):
 
 def _lean(ends):
     return float(np.degrees(np.arctan2(ends[1][0] - ends[0][0], ends[1][1] - ends[0][1])))
+
+
+def _rise(ends):
+    return float(np.degrees(np.arctan2(ends[1][1] - ends[0][1], ends[1][0] - ends[0][0])))
 
 
 def _same(cord, upper, lower):
@@ -418,36 +423,45 @@ def _trace(lab, covered, upper, lower, step):
     bend = np.polyfit((rows[present] - y0) / length, off, 2)[0]
     u_deg = float(np.degrees(np.hypot(scale * np.sqrt(12 * 15 / present.sum()), abs(bend) / 2) / length))
     ends = np.array([[base + slope * (top - y0), top], [base + slope * (bottom - y0), bottom]])
-    return ends, u_deg, _weight(lab, ends[1], slope, usual)
+    return ends, u_deg, _weight(lab, ends, slope, usual, covered)
 
 
-def _weight(lab, end, slope, thick):
-    """True where something wider, with its middle on the line, begins at the lower end."""
+def _weight(lab, ends, slope, thick, covered):
+    """True where something wider than the cord, evenly on both sides of its line, hangs at its lower end."""
     height, width = lab.shape[:2]
-    far = max(10 * thick, 24)
+    far = max(9 * thick, 22)
     s = np.arange(-far, far + 0.1, 0.5)
-    rows = end[1] + np.arange(3, max(9 * thick, 22))
-    rows = rows[rows < height - 2]
-    if len(rows) < 8:
-        return False
-    patch = _sample(lab, np.stack([end[0] + slope * (rows - end[1])[:, None] + s[None], np.repeat(rows[:, None], len(s), 1)], -1))
-    hits = 0
-    for part in np.array_split(patch, 4):
-        profile = part.mean(0)
-        noise = np.median(np.linalg.norm(np.diff(profile, axis=0), axis=1)) + 0.8
-        best = (0.0, 0.0)
-        for half in np.arange(max(0.8 * thick, 2.5), far - 4, 0.5):
-            jumps = []
-            for side in (-1, 1):
-                inside = np.abs(s * side - half + 2.5) <= 1.0
-                outside = np.abs(s * side - half - 2.5) <= 1.0
-                jumps.append(profile[inside].mean(0) - profile[outside].mean(0))
-            sizes = [np.linalg.norm(jump) for jump in jumps]
-            same = jumps[0] @ jumps[1] / (sizes[0] * sizes[1] + 1e-6)
-            if same > 0.6 and min(sizes) > best[0]:
-                best = (min(sizes), half)
-        hits += best[0] > max(7.0, 4 * noise) and best[1] > 0.75 * thick
-    return hits >= 2
+    rows = np.arange(ends[0][1], min(ends[1][1] + 14 * thick + 40, height - 2))
+    upper = ends[0][1] + 0.6 * (ends[1][1] - ends[0][1])  # what is as wide up there is no weight
+    x = ends[1][0] + slope * (rows - ends[1][1])
+    free = (x > 2) & (x < width - 3)
+    free[free] = ~covered[rows[free].astype(int), x[free].astype(int)]
+    rows, x = rows[free], x[free]
+    patch = _sample(lab, np.stack([x[:, None] + s[None], np.repeat(rows[:, None], len(s), 1)], -1)) if len(rows) else np.empty((0, len(s), 3))
+    deep = max(5, round(thick))
+    halves = np.arange(max(0.9 * thick, 2.5), far - 4, 0.5)
+    seen_half = []
+    for first in range(0, len(rows) - deep, deep):
+        profile = cv2.blur(patch[first : first + deep].mean(0)[None], (5, 1))[0]
+        noise = np.median(np.linalg.norm(profile[5:] - profile[:-5], axis=1))
+
+        def at(place, profile=profile):
+            return profile[np.round((place + far) * 2).astype(int)]
+
+        left, right = at(-halves + 2) - at(-halves - 2), at(halves - 2) - at(halves + 2)
+        left_size, right_size = np.linalg.norm(left, axis=1), np.linalg.norm(right, axis=1)
+        alike = (left * right).sum(1) / (left_size * right_size + 1e-6)
+        even = np.linalg.norm(at(-halves - 2) - at(halves + 2), axis=1) < 0.8 * np.minimum(left_size, right_size)
+        size = np.minimum(left_size, right_size) * (alike > 0.7) * even
+        seen_half.append(halves[size.argmax()] if size.max() > max(4.5, 2.5 * noise) else 0.0)
+    seen_half = np.array(seen_half)
+    above = rows[: len(seen_half) * deep : deep] < upper
+    for half in set(seen_half[~above & (seen_half > 0)]):
+        like = np.abs(seen_half - half) < 0.12 * half + 0.6
+        runs = np.split(like[~above], np.flatnonzero(np.diff(like[~above])) + 1)
+        if like[above].mean() < 0.12 and max(len(run) * deep for run in runs if run[0]) >= max(1.6 * half, 3 * deep):
+            return True
+    return False
 
 
 # ---- a level bar ---------------------------------------------------------------------------------------------------------
@@ -489,11 +503,12 @@ def find_edge(rgb, ball, focal_px):
         for lower in edges:
             gap = lower[0][:, 1].mean() - upper[0][:, 1].mean() if lower is not upper else 0
             overlap = min(upper[0][1][0], lower[0][1][0]) - max(upper[0][0][0], lower[0][0][0])
-            if 0.008 * height < gap < 0.2 * height and overlap > 0.6 * max(np.ptp(upper[0][:, 0]), np.ptp(lower[0][:, 0])) and _even(field, upper, lower):
+            enough = max(0.3 * max(np.ptp(upper[0][:, 0]), np.ptp(lower[0][:, 0])), 0.2 * width)  # the ball hides part of it
+            if 0.008 * height < gap < 0.2 * height and overlap > enough and abs(_rise(upper[0]) - _rise(lower[0])) < 2 and _even(field, upper, lower):
                 bars.append(upper)
     if not bars:
         raise NoPlumb("no level bar is seen, with both its long edges clear of the background")
-    slopes = [np.degrees(np.arctan2(*(bar[0][1] - bar[0][0])[::-1])) for bar in bars]
+    slopes = [_rise(bar[0]) for bar in bars]
     if max(slopes) - min(slopes) > 0.7:
         raise NoPlumb(f"{len(bars)} long bars are seen that are not parallel, and it is not clear which is level")
     return max(bars, key=lambda bar: np.ptp(bar[0][:, 0]))[:2]
@@ -551,8 +566,9 @@ def _even(lab, upper, lower):
     """True where one thing fills the strip between two edges and differs from what is on both sides."""
     if upper[2] @ lower[2] > 0:
         return False
-    t = np.linspace(0.1, 0.9, 60)[:, None]
-    a, b = (edge[0][0] + t * (edge[0][1] - edge[0][0]) for edge in (upper, lower))
+    left, right = max(upper[0][0][0], lower[0][0][0]), min(upper[0][1][0], lower[0][1][0])
+    x = left + np.linspace(0.05, 0.95, 60) * (right - left)
+    a, b = (np.column_stack([x, np.interp(x, edge[0][:, 0], edge[0][:, 1])]) for edge in (upper, lower))
     strip = _sample(lab, np.stack([a + share * (b - a) for share in np.linspace(0.25, 0.75, 5)], 1))
     spread = np.median(np.linalg.norm(strip - np.median(strip.reshape(-1, 3), axis=0), axis=2))
     return bool(spread < 0.35 * min(np.linalg.norm(upper[2]), np.linalg.norm(lower[2])))

@@ -198,7 +198,7 @@ def _ball(rng, rgb, camera, normal, offset_m, ball, pen, width_m, lines, logo, l
     return 2 * reach / 1.25
 
 
-def take_setup_photo(seed, *, reference=None, tilt_deg=None, handed=None, background=None, pen=None, ball=None, roll_deg=None, pitch_deg=None,
+def take_setup_photo(seed, *, reference=None, tilt_deg=None, handed=None, background=None, pen=None, ball=None, roll_deg=None, pitch_deg=None, aim_down_deg=None,
                      second_line=False, ball_there=True, line_there=True, reference_there=True, hard=True):  # fmt: skip
     """Photograph a set-up ball drawn from `seed`.
 
@@ -208,8 +208,9 @@ def take_setup_photo(seed, *, reference=None, tilt_deg=None, handed=None, backgr
     reference : {"cord", "edge"}, optional
     tilt_deg : float, optional
         Lean of the line's plane, by the kit's sign; drawn with a standard deviation of 2.5 degrees where not given.
-    handed, background, pen, ball, roll_deg, pitch_deg : optional
-        Drawn where not given.
+    handed, background, pen, ball, roll_deg, pitch_deg, aim_down_deg : optional
+        Drawn where not given; `pitch_deg` is how far the ball lies below the camera's level, `aim_down_deg` how far the camera then looks
+        below the ball.
     second_line : bool
         A second great circle on the ball, as of an old line.
     ball_there, line_there, reference_there : bool
@@ -239,6 +240,8 @@ def take_setup_photo(seed, *, reference=None, tilt_deg=None, handed=None, backgr
     elevation = draw["pitch"] if pitch_deg is None else pitch_deg
     field = np.degrees(np.arctan(np.array(size) / 2 / f_px))
     aim = (rng.uniform(-0.25, 0.25) * field[0], -rng.uniform(-0.1, 0.45) * field[1] * 0.8)  # the ball low in the picture, the cord above it
+    if aim_down_deg is not None:
+        aim = (aim[0], -aim_down_deg)
     camera = _Camera(rng, size, f_px, distance, elevation, rng.normal(0, 2.5), roll, aim)
     rgb = _surroundings(rng, camera, background)
 

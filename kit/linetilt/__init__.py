@@ -12,6 +12,8 @@ from .errors import BookError, InputError, LinetiltError, PhotoError
 from .flight import Landing, Launch, fly, launch
 from .lie import LieReading, heading_from_start, lie_reading, start_from_net, start_from_offline
 from .rescue import rescue_book
+from .setup import SetupReading, measure_setup
+from .strip import marking_strip
 
 __version__ = "0.1.0"
 __all__ = [
@@ -31,6 +33,7 @@ __all__ = [
     "PhotoError",
     "Priors",
     "SessionBook",
+    "SetupReading",
     "Stop",
     "Target",
     "carry_scale",
@@ -42,6 +45,8 @@ __all__ = [
     "heading_from_start",
     "launch",
     "lie_reading",
+    "marking_strip",
+    "measure_setup",
     "plan_bends",
     "read_bag",
     "rescue_book",

@@ -12,7 +12,7 @@ from pathlib import Path
 import ipywidgets as widgets
 
 from ..book import SessionBook
-from ..errors import LinetiltError
+from ..errors import InputError, LinetiltError
 
 BOOK_VARIABLE = "LINETILT_BOOK"  # names the book where a notebook's first cell does not
 
@@ -81,6 +81,22 @@ def say(message, text, kind="said"):
     word = "<b>Not done.</b> " if kind == "error" else ""
     role = "alert" if kind == "error" else "status"
     message.value = f"{STYLE}<div class='lt-text lt-{kind}' role='{role}'>{word}{html.escape(text)}</div>" if text else ""
+
+
+def read_number(name, typed):
+    """Return what was typed as a number, with point or comma; None where nothing was typed. `name` is what the fitter calls it."""
+    plain = typed.strip().rstrip("°").strip().replace(",", ".").replace("−", "-")
+    if not plain:
+        return None
+    try:
+        return float(plain)
+    except ValueError:
+        raise InputError(f"{name} is {typed!r}; expected a number, such as 34 or 61.5, or nothing where it is not known") from None
+
+
+def show_number(value):
+    """Return a number as text for a field; nothing where it is not known."""
+    return "" if value is None or value != value else f"{round(value, 3):g}"
 
 
 def shown_errors(message):

@@ -29,6 +29,7 @@ STYLE = """<style>
 .lt-said,.lt-error{padding:4px 10px;border-left:4px solid var(--jp-border-color1);background:var(--jp-layout-color2)}
 .lt-error{border-left-style:double;border-left-width:8px;font-weight:600}
 .lt-caution{padding:4px 10px;border:1px solid var(--jp-border-color1)}
+.lt-spoken>label.widget-label,.lt-spoken.widget-checkbox label span{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%);white-space:nowrap}
 .lt-text table{border-collapse:collapse}
 .lt-text td,.lt-text th{padding:2px 8px;text-align:left;border-bottom:1px solid var(--jp-border-color2)}
 </style>"""

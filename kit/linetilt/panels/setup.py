@@ -126,8 +126,10 @@ class _ClubRow(widgets.HBox):
     def __init__(self, panel, club_id):
         self.fields = {name: widgets.Text(continuous_update=False, layout=widgets.Layout(width=width)) for name, _, _, width in _COLUMNS}
         self.head = widgets.Dropdown(options=HEADS, layout=widgets.Layout(width="130px"))
-        self.from_set = widgets.Checkbox(indent=False, description="set", layout=widgets.Layout(width="60px"))
-        self.remove = _button("Remove", "takes this club out of the bag", width="84px")
+        self.from_set = widgets.Checkbox(indent=False, layout=widgets.Layout(width="44px"))
+        self.remove = _button("Remove", "takes this club out of the bag", width="100px")
+        for control in (*self.fields.values(), self.head, self.from_set):
+            control.add_class("lt-spoken")  # the heading of the column is seen, the description is heard
         super().__init__([*self.fields.values(), self.head, self.from_set, self.remove], layout=widgets.Layout(align_items="center"))
         for name, field in self.fields.items():
             panel._on(field, lambda name=name, field=field: panel._on_field(club_id, name, field.value))
@@ -144,12 +146,12 @@ class _ClubRow(widgets.HBox):
             if field.value != shown:
                 field.value = shown
             unit_word = f" in {WORDS[unit]}" if name.endswith("_mm") else ""
-            field.tooltip = field.placeholder = f"{spoken}{unit_word}, club {club['label']}"
+            field.description = f"{spoken}{unit_word}, club {club['label']}"
         self.head.value = club["head"] if isinstance(club["head"], str) else None
-        self.head.tooltip = f"kind of head, club {club['label']}"
+        self.head.description = f"kind of head, club {club['label']}"
         self.from_set.value = bool(club["from_set"])
-        self.from_set.tooltip = f"club {club['label']} was bought with the set"
-        self.remove.tooltip = f"take club {club['label']} out of the bag"
+        self.from_set.description = f"club {club['label']} was bought with the set"
+        self.remove.description = f"Remove {club['label']}"
 
 
 class BagPanel(_Panel):
@@ -223,7 +225,7 @@ class BagPanel(_Panel):
         for club, (_, row) in zip(ids, clubs.iterrows(), strict=True):
             self._rows[club].show(row, unit)
         heads = [(head + (f", {unit}" if name.endswith("_mm") else ""), width) for name, head, _, width in _COLUMNS]
-        heads += [("Kind of head", "130px"), ("From", "60px")]
+        heads += [("Kind of head", "130px"), ("Set", "44px")]
         self._heading.children = [_heading(words, width) for words, width in heads] if ids else [text("<p>No clubs yet: add them below, or load a CSV file.</p>")]
         if list(self._table.children) != list(self._rows.values()):
             self._table.children = list(self._rows.values())

@@ -10,11 +10,6 @@ from .club import Club, read_bag
 from .errors import InputError
 from .lie import start_from_net
 
-HEAVY_STRIKE_RULE = (
-    "A heavy strike does not count: where the club meets the mat before the ball, the mat turns the head and moves the ball before the face "
-    "arrives. Set that shot aside with the reason \u201cheavy strike\u201d, wipe the face and hit again."
-)
-
 COVER_95 = 1.96  # standard normal, two-sided; JCGM 100:2008, table G.1
 
 

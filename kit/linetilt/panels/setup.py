@@ -161,13 +161,13 @@ class BagPanel(_Panel):
         self._rows, self._table = {}, widgets.VBox()
         self._heading = widgets.HBox(layout=widgets.Layout(align_items="flex-end"))
         self._label = widgets.Text(description="New club", placeholder="7, PW, 56 …", style=LABEL, layout=widgets.Layout(width="270px"))
-        self._loft = widgets.Text(description="its loft in degrees", style={"description_width": "110px"}, layout=widgets.Layout(width="200px"))
+        self._loft = widgets.Text(description="its loft in degrees", style={"description_width": "125px"}, layout=widgets.Layout(width="205px"))
         self._add = _button("Add club", "adds the club to the bag; the other figures are typed into its row")
-        self._lines = widgets.Text(description="Score lines, all clubs", style=LABEL, layout=widgets.Layout(width="270px"))
+        self._lines = widgets.Text(description="Score lines, all clubs", style=LABEL, layout=FIELD)
         self._all = _button("Use for all clubs", "enters this length for every club of the bag")
         self._file = widgets.Text(description="Clubs from CSV file", placeholder="bag.csv", style=LABEL, layout=FIELD)
         self._load = _button("Load file", "enters the file's clubs that are not in the bag yet")
-        self._upload = widgets.FileUpload(accept=".csv,text/csv", description="Choose a CSV file", layout=widgets.Layout(width="170px"), tooltip="load clubs from a CSV file of this computer")
+        self._upload = widgets.FileUpload(accept=".csv,text/csv", description="Choose a CSV file", layout=widgets.Layout(width="200px"), tooltip="load clubs from a CSV file of this computer")
         super().__init__(
             desk,
             [
@@ -363,4 +363,4 @@ def _image(rgb):
     small = cv2.resize(rgb, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     data = cv2.imencode(".jpg", cv2.cvtColor(small, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, 88])[1].tobytes()
     source = f"data:image/jpeg;base64,{base64.b64encode(data).decode()}"
-    return widgets.HTML(f"<img alt='the photo with what was found drawn on it' src='{source}' style='max-width:100%'>")
+    return widgets.HTML(f"<img alt='the photo with what was found drawn on it' src='{source}' style='max-width:100%;max-height:560px'>")

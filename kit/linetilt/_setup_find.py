@@ -85,8 +85,12 @@ def find_ball(rgb, focal_px):
     for channel in range(3):
         plane = cv2.medianBlur(small[..., channel], 5)
         plane = cv2.normalize(plane, None, 0, 255, cv2.NORM_MINMAX)
-        for edge in (110, 50):
-            circles = cv2.HoughCircles(plane, cv2.HOUGH_GRADIENT_ALT, 1.5, 10, param1=edge, param2=0.6, minRadius=9, maxRadius=SEARCH_PX // 3)
+        size = {"minRadius": 9, "maxRadius": SEARCH_PX // 3}
+        for circles in (
+            cv2.HoughCircles(plane, cv2.HOUGH_GRADIENT_ALT, 1.5, 10, param1=110, param2=0.6, **size),
+            cv2.HoughCircles(plane, cv2.HOUGH_GRADIENT_ALT, 1.5, 10, param1=50, param2=0.6, **size),
+            cv2.HoughCircles(cv2.GaussianBlur(plane, (0, 0), 1.5), cv2.HOUGH_GRADIENT, 2, 20, param1=40, param2=30, **size),
+        ):
             for x, y, r in (() if circles is None else circles.reshape(-1, circles.shape[-1])[:8, :3]):
                 if all(np.hypot(x - a, y - b) > 0.15 * r or abs(r - c) > 0.15 * r for a, b, c in found):
                     found.append((x, y, r))
@@ -225,9 +229,10 @@ def find_line(rgb, ball, focal_px):
     u, v = np.meshgrid(*[(np.arange(VIEW_PX) + 0.5) / VIEW_PX * 2 - 1] * 2)
     w = np.sqrt(np.clip(1 - u**2 - v**2, 0, None))
     away = np.abs(u * normal[0] + v * normal[1] + w * normal[2] - offset)
-    rest = np.where(away < 0.07 + width, 0, ink).astype(np.float32)
+    beside = 0.6 * width + 0.025
+    rest = np.where(away < beside, 0, ink).astype(np.float32)
     second, _ = _best_circle(rest, np.arange(-90, 88, 3.0), turns, cap)
-    other = _follow(rest, second, noise, blank=away_of(normal, offset, 0.10 + width))
+    other = _follow(rest, second, noise, blank=away_of(normal, offset, beside + 0.02))
     if other is not None and other[4] > 0.4 * contrast:
         raise TwoPenLines("more than one line is seen on the ball")
     frame = np.array(ball.axes())  # rows
@@ -254,10 +259,9 @@ def _follow(ink, normal, noise, blank=None):
     weight = np.clip(profile - (0.5 * peak + 0.5 * ground)[:, None], 0, None) * (np.abs(s[None] - s[at][:, None]) < 0.075)
     middle = (weight * s).sum(1) / np.maximum(weight.sum(1), 1e-6)
     width = np.median((profile > 0.5 * (peak + ground)[:, None]).sum(1)) * 0.006
-    strong = (peak - flank > 1.5 * noise) & (peak > 2.0 * noise)
-    if blank is not None:
-        strong &= blank(points)
-    if strong.sum() < 0.4 * len(points):
+    free = np.ones(len(points), bool) if blank is None else blank(points)
+    strong = (peak - flank > 1.5 * noise) & (peak > 2.0 * noise) & free
+    if strong.sum() < 0.4 * max(free.sum(), 0.6 * len(points)):
         return None
     top = points[len(points) // 2]
     design = np.column_stack([points @ along[0], points @ top, -np.ones(len(points))])
@@ -272,10 +276,10 @@ def _follow(ink, normal, noise, blank=None):
         off = middle + design @ tip
         scale = float(np.clip(1.4826 * np.median(np.abs(off[on])), 0.004, 0.05))
     close = on & (np.abs(off) < max(3 * scale, 0.02))
-    if close.sum() < 0.55 * len(points) or scale > 0.03 or width > 0.2:
+    if close.sum() < 0.55 * max(free.sum(), 0.6 * len(points)) or scale > 0.03 or width > 0.2:
         return None
-    spread = close.reshape(-1)[: len(close) // 5 * 5].reshape(5, -1).mean(1)
-    if (spread > 0.3).sum() < 4:  # a short stroke or a piece of print
+    spread, open_parts = (part[: len(part) // 5 * 5].reshape(5, -1).mean(1) for part in (close, free))
+    if ((spread > 0.3) | (open_parts < 0.5)).sum() < 4:  # a short stroke or a piece of print
         return None
     share = DIMPLE_DEG / STEP_DEG  # neighbours within a dimple err together
     inverse = np.linalg.inv(matrix / (scale**2 * share) + np.diag(prior))

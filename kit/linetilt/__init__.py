@@ -20,6 +20,8 @@ from .mark import FaceMark, measure_photo, measure_photos
 from .practice import HandlePractice, Trend, practice_days, practice_handle, practice_shots, practice_trend
 from .report import bench_sheet, clinic_summary, clinic_table, golfer_report, golfer_reports
 from .rescue import rescue_book
+from .setup import SetupReading, measure_setup
+from .strip import marking_strip
 
 __version__ = "0.1.0"
 __all__ = [
@@ -42,6 +44,7 @@ __all__ = [
     "PhotoError",
     "Priors",
     "SessionBook",
+    "SetupReading",
     "Stop",
     "Target",
     "Trend",
@@ -71,6 +74,8 @@ __all__ = [
     "lie_reading",
     "measure_photo",
     "measure_photos",
+    "marking_strip",
+    "measure_setup",
     "plan_bends",
     "practice_days",
     "practice_handle",

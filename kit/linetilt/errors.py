@@ -92,5 +92,22 @@ class Glare(PhotoError):
     advice = "turn the face or move the lamp until the white reflection is off the mark, then take it again"
 
 
+class NoPlumb(PhotoError):
+    code = "no_plumb"
+    advice = "hang a cord with its weight in the picture just behind the ball, against a plain background, or place the ends of the cord or edge by hand"
+
+
+class NoBall(NoFace):
+    advice = "go nearer, with the whole ball in the picture and its outline clear of the background, or place the ball by hand"
+
+
+class NoPenLine(NoLine):
+    advice = "draw the line again, thick and dark, set it upright towards the camera, or place its two ends by hand"
+
+
+class TwoPenLines(TwoLines):
+    advice = "wipe off the old line or turn the print of the ball away from the camera, or place the ends of the right line by hand"
+
+
 class BookError(LinetiltError):
     """A book of sessions that cannot be opened, read or written; the message says why and what to do."""

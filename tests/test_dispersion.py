@@ -7,8 +7,9 @@ import numpy as np
 import pandas as pd
 import pytest
 from linetilt.charts import update_dispersion
-from linetilt.dispersion import CARRY_SPREAD, ellipse, per_degree
-from linetilt.flight import from_metres, to_metres
+from linetilt.compare import per_degree
+from linetilt.dispersion import ellipse
+from linetilt.flight import CARRY_SPREAD, from_metres, to_metres
 from linetilt.panels.dispersion import DispersionPanel
 
 SEVEN = lt.Club(label="7", loft_deg=34, lie_deg=62.5, length_in=37)

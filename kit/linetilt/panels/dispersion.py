@@ -8,7 +8,8 @@ import plotly.graph_objects as go
 
 from ..air import Air
 from ..charts import dispersion_figure, update_dispersion
-from ..dispersion import Delivery, Target, compare_shots
+from ..compare import compare_shots
+from ..dispersion import Delivery, Target
 from ..errors import InputError
 from ..flight import to_metres
 

@@ -2,18 +2,22 @@
 
 import numpy as np
 import plotly.graph_objects as go
+import plotly.io as pio
 from plotly.subplots import make_subplots
 
 from .dispersion import ellipse
 from .flight import from_metres
 
 # Okabe & Ito's colour-blind-safe set, by role. No colour ever stands for a lie angle or for upright or flat.
-INK = "#222222"
+INK = "#797979"  # as far from white as from black, so that lines and words read on a light and on a dark page
 BEFORE = "#0072B2"
 AFTER = "#D55E00"
 THIRD = "#009E73"
 QUIET = "#8A8A8A"
-TEMPLATE = "plotly_white"
+TEMPLATE = go.layout.Template(pio.templates["plotly_white"])
+TEMPLATE.layout.update(paper_bgcolor="rgba(0,0,0,0)", plot_bgcolor="rgba(0,0,0,0)", font_color=INK)
+for _axis in (TEMPLATE.layout.xaxis, TEMPLATE.layout.yaxis):
+    _axis.update(gridcolor="rgba(128,128,128,0.25)", linecolor=QUIET, zerolinecolor=QUIET)
 
 
 def bag_chart(fit, plan=None):
@@ -148,7 +152,7 @@ def dispersion_figure(comparison, unit="yd"):
         figure.add_trace(trace, row=1 if panel == 1 else 2, col=2 if panel == 3 else 1)
     grid = {"zeroline": True, "zerolinecolor": QUIET, "zerolinewidth": 1.5}
     figure.update_layout(
-        template=TEMPLATE, height=620, margin={"l": 55, "r": 10, "t": 85, "b": 105}, font={"size": 12, "color": INK},
+        template=TEMPLATE, height=620, margin={"l": 55, "r": 10, "t": 85, "b": 105}, font={"size": 12},
         legend={"orientation": "h", "y": -0.15, "yanchor": "top", "x": 0, "font": {"size": 11}},
         title={"x": 0.01, "y": 0.985, "yanchor": "top", "font": {"size": 15}}, uirevision="dispersion",
         xaxis=grid, yaxis={"scaleanchor": "x", "scaleratio": 1}, xaxis2={"rangemode": "tozero"}, yaxis2={"rangemode": "tozero"}, yaxis3=grid,

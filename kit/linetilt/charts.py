@@ -17,7 +17,7 @@ QUIET = "#8A8A8A"
 TEMPLATE = go.layout.Template(pio.templates["plotly_white"])
 TEMPLATE.layout.update(paper_bgcolor="rgba(0,0,0,0)", plot_bgcolor="rgba(0,0,0,0)", font_color=INK)
 for _axis in (TEMPLATE.layout.xaxis, TEMPLATE.layout.yaxis):
-    _axis.update(gridcolor="rgba(128,128,128,0.25)", linecolor=QUIET, zerolinecolor=QUIET)
+    _axis.update(gridcolor="rgba(128,128,128,0.25)", linecolor=QUIET, zerolinecolor=QUIET, automargin=False)
 
 
 def bag_chart(fit, plan=None):
@@ -135,6 +135,7 @@ _DISPERSION = (  # name, panel, kind of trace; update_dispersion fills them in t
     ("after: from above", 3, {"mode": "lines", "line": {"color": AFTER, "width": 2.5, "dash": "dash"}}),
 )
 _STROKE_M = 0.45, 0.1  # half the length and half the thickness of a shot's stroke
+_DRAWN = 500  # shots at most that a cloud shows: more takes a browser longer and shows no more; ellipses and tables are of all
 
 
 def dispersion_figure(comparison, unit="yd"):
@@ -173,7 +174,8 @@ def update_dispersion(figure, comparison, unit="yd"):
     points = [(-from_metres(offline, unit), from_metres(carry, unit)) for carry, offline in (*clouds, target, *ovals, *middles)]
     points += [(path[:, 0], path[:, axis]) for axis in (2, 1) for path in flights]
     across, along = (np.concatenate([point[axis] for point in points[:7]]) for axis in (0, 1))
-    points[:2] = _strokes(*points[0], *_STROKE_M), _strokes(*points[1], *_STROKE_M[::-1])
+    drawn = np.linspace(0, len(comparison.before) - 1, min(_DRAWN, len(comparison.before))).astype(int)  # swings come in no order
+    points[:2] = (_strokes(*(values[drawn] for values in cloud), *size) for cloud, size in zip(points, (_STROKE_M, _STROKE_M[::-1])))
     curve = np.concatenate([path[:, 1] for path in flights])
     name = {"yd": "yards", "m": "metres"}[unit]
     ground = f"along the target line ({name})"
@@ -181,7 +183,7 @@ def update_dispersion(figure, comparison, unit="yd"):
         for trace, (x, y) in zip(figure.data, points):
             trace.update(x=x, y=y)
         for trace in figure.data[:2]:
-            trace.opacity = float(np.clip(900 / len(comparison.before), 0.25, 0.7))
+            trace.opacity = float(np.clip(250 / len(drawn), 0.4, 0.7))
         figure.update_layout(
             title_text=f"Club {comparison.club.label}, before and after: {comparison.change}<br>"
             f"<span style='font-size:11px'>{comparison.hold_note()}<br>{comparison.carry_note()}</span>",

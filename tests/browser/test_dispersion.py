@@ -26,7 +26,7 @@ def test_the_chart_and_the_table_follow_the_sliders(run_notebook):
     page = run_notebook("4_dispersion.ipynb")
     page.wait_for_selector(".js-plotly-plot .main-svg")
     start = page.evaluate(READ)
-    assert start["shots"] == 1000
+    assert start["shots"] == 500
     # Too flat to begin with: right of the line before, and the upright bend brings it to the left.
     assert start["before"] > 0 and start["after"] < start["before"] - 3
     assert "bent 2° upright" in start["title"] and "aim of the score lines" in start["title"]

@@ -35,37 +35,44 @@ def bag_chart(fit, plan=None):
     """
     table, shots = fit.table.round(3), fit.shots[fit.shots["counted"]].round(3)  # the last digits differ between machines
     place = {label: position for position, label in enumerate(table["club"])}
-    x = [place[label] for label in table["club"]]
+    x = np.arange(len(table))
     fig = go.Figure()
-    good, bad = shots[~shots["bad"]], shots[shots["bad"]]
-    for rows, name, symbol, size in ((good, "shot", "circle-open", 5), (bad, "shot that disagrees", "x-thin-open", 8)):
-        if len(rows):
-            spread = rows.groupby("club").cumcount() % 5  # side by side, so that they can be told apart
-            fig.add_scatter(
-                x=[place[label] - 0.3 + 0.04 * step for label, step in zip(rows["club"], spread)], y=rows["lie_error_deg"], mode="markers",
-                name=name, marker={"symbol": symbol, "size": size, "color": QUIET, "line": {"width": 1.5, "color": QUIET}},
-                customdata=rows[["club", "weight"]], hovertemplate="%{customdata[0]}: %{y:.1f}°, weight %{customdata[1]:.2f}",
-            )
-    fig.add_scatter(x=x, y=table["trend_deg"], mode="lines", name="this golfer's trend, with every club as its maker meant it", line={"color": THIRD, "dash": "dash", "width": 2})
-    if table["gauge_deg"].notna().any():
-        fig.add_scatter(x=[at + 0.12 for at in x], y=table["gauge_deg"], mode="markers", name="the club itself, by the gauge",
-                        marker={"symbol": "diamond-open", "size": 9, "color": INK})
-    fig.add_scatter(
-        x=x, y=table["lie_error_deg"], mode="markers", name="lie error, 95 % interval", marker={"symbol": "circle", "size": 10, "color": BEFORE},
+
+    def add(name, x, y, **style):
+        fig.add_scatter(x=x, y=y, name=name, uid=f"bag {name}", visible=bool(len(y)), **style)
+
+    for bad, name, symbol, size in ((False, "shot", "circle-open", 5), (True, "shot that disagrees", "x-thin-open", 8)):
+        rows = shots[shots["bad"] == bad]
+        beside = [place[label] - 0.3 + 0.04 * (step % 5) for label, step in zip(rows["club"], rows.groupby("club").cumcount())]
+        add(name, beside, rows["lie_error_deg"], mode="markers", marker={"symbol": symbol, "size": size, "color": QUIET, "line": {"width": 1.5, "color": QUIET}},
+            customdata=rows[["club", "weight"]], hovertemplate="%{customdata[0]}: %{y:.1f}°, weight %{customdata[1]:.2f}")  # fmt: skip
+    add("this golfer's trend, with every club as its maker meant it", x, table["trend_deg"], mode="lines", line={"color": THIRD, "dash": "dash", "width": 2})
+    gauged = table["gauge_deg"].notna()
+    add("the club itself, by the gauge", x[gauged] + 0.12, table.loc[gauged, "gauge_deg"], mode="markers", marker={"symbol": "diamond-open", "size": 9, "color": INK})
+    add("lie error, 95 % interval", x, table["lie_error_deg"], mode="markers", marker={"symbol": "circle", "size": 10, "color": BEFORE},
         error_y={"type": "data", "symmetric": False, "array": table["high_deg"] - table["lie_error_deg"],
-                 "arrayminus": table["lie_error_deg"] - table["low_deg"], "color": BEFORE, "thickness": 2, "width": 6},
-    )
-    if plan is not None:
-        bent = plan[plan["bend_deg"] != 0]
-        after = table.set_index("club").loc[bent["club"], "lie_error_deg"].to_numpy() + bent["bend_deg"].to_numpy()
-        fig.add_scatter(x=[place[label] + 0.24 for label in bent["club"]], y=after, mode="markers", name="after the bend",
-                        marker={"symbol": "square", "size": 9, "color": AFTER})
+                 "arrayminus": table["lie_error_deg"] - table["low_deg"], "color": BEFORE, "thickness": 2, "width": 6})  # fmt: skip
+    bends = np.zeros(len(table)) if plan is None else plan.set_index("club").loc[table["club"], "bend_deg"].to_numpy()
+    add("after the bend", x[bends != 0] + 0.24, (table["lie_error_deg"] + bends)[bends != 0], mode="markers", marker={"symbol": "square", "size": 9, "color": AFTER})
     fig.add_hline(y=0, line={"color": INK, "width": 1})
     fig.update_layout(template=TEMPLATE, title="Lie error of each club", height=460, legend={"orientation": "h", "y": -0.18},
                       margin={"l": 60, "r": 20, "t": 50, "b": 40})
     fig.update_xaxes(title="club", tickvals=x, ticktext=list(table["club"]), range=[-0.6, len(x) - 0.4], showgrid=False, zeroline=False)
     fig.update_yaxes(title="toe down   ←   degrees   →   toe up", zeroline=False)
     return fig
+
+
+def update_bag_chart(figure, fit, plan=None):
+    """Put another bag into a figure made by `bag_chart` (or an empty one), in place."""
+    new = bag_chart(fit, plan)
+    if not figure.data:
+        figure.add_traces(new.data)
+        figure.layout = new.layout
+        return
+    with figure.batch_update():
+        for trace, wanted in zip(figure.data, new.data, strict=True):
+            trace.update({name: wanted[name] for name in ("x", "y", "visible", "customdata", "error_y") if name in wanted.to_plotly_json()})
+        figure.layout.xaxis.update(tickvals=new.layout.xaxis.tickvals, ticktext=new.layout.xaxis.ticktext, range=new.layout.xaxis.range)
 
 
 def strike_map(shots, club=None, handed="right"):

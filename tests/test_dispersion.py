@@ -315,6 +315,6 @@ def test_panel_says_what_is_wrong_and_keeps_the_last_picture():
     view = panel(club="58")
     shown = view.value
     view._own.value = 5
-    assert "own_carry_m" in view._message.value and view.value is shown
+    assert "Own carry is 4.572" in view._message.value and view.value is shown
     view._own.value = 0
     assert view._message.value == "" and view.value is not shown

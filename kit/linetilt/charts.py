@@ -46,7 +46,7 @@ def bag_chart(fit, plan=None):
         beside = [place[label] - 0.3 + 0.04 * (step % 5) for label, step in zip(rows["club"], rows.groupby("club").cumcount())]
         add(name, beside, rows["lie_error_deg"], mode="markers", marker={"symbol": symbol, "size": size, "color": QUIET, "line": {"width": 1.5, "color": QUIET}},
             customdata=rows[["club", "weight"]], hovertemplate="%{customdata[0]}: %{y:.1f}°, weight %{customdata[1]:.2f}")  # fmt: skip
-    add("this golfer's trend, with every club as its maker meant it", x, table["trend_deg"], mode="lines", line={"color": THIRD, "dash": "dash", "width": 2})
+    add("this golfer's trend", x, table["trend_deg"], mode="lines", line={"color": THIRD, "dash": "dash", "width": 2})
     gauged = table["gauge_deg"].notna()
     add("the club itself, by the gauge", x[gauged] + 0.12, table.loc[gauged, "gauge_deg"], mode="markers", marker={"symbol": "diamond-open", "size": 9, "color": INK})
     add("lie error, 95 % interval", x, table["lie_error_deg"], mode="markers", marker={"symbol": "circle", "size": 10, "color": BEFORE},

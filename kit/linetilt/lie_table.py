@@ -10,7 +10,8 @@ import pandas as pd
 from .bag import Stop, fit_bag
 from .bagfit import BagFit
 from .bench import retest, session_bag, session_row
-from .bend import _sits, plan_bends
+from .bend import _sits as sits
+from .bend import plan_bends
 from .club import Bag, check_number
 from .errors import InputError
 from .flight import from_metres, to_metres
@@ -28,8 +29,8 @@ class LieTable:
     ----------
     session : Series
         The session's row of `SessionBook.sessions`.
-    bag : Bag
-        The clubs as they were hit.
+    bag, bag_now : Bag
+        The clubs as they were hit, and as they are now.
     shots : DataFrame
         All shots of the session, counted or not.
     fit : BagFit or None
@@ -46,6 +47,7 @@ class LieTable:
 
     session: pd.Series
     bag: Bag
+    bag_now: Bag
     shots: pd.DataFrame
     fit: BagFit | None
     plan: pd.DataFrame | None
@@ -68,24 +70,27 @@ class LieTable:
 
     @cached_property
     def words(self):
-        """Return the bag in words, a row a club: club, balls, sits, range, strikes, enough, advice, reason, instead (DataFrame of str)."""
+        """Return the bag in words, a row a club (DataFrame of str).
+
+        Columns: club, balls, sits, range (95 %), strikes, scatter (of the strikes), enough, advice, reason, instead (the other answer).
+        """
         following = None if self.fit is None else self.fit.next_club().club
         rows = []
         for club in self.bag:
             own = self.shots[self.shots["club"] == club.label]
             aside = int((~own["counted"]).sum())
-            balls = f"{len(own) - aside}" + (f" (+{aside} set aside)" if aside else "")
-            row = {"club": club.label, "balls": balls, "sits": "", "range": "", "strikes": "", "enough": "no", "advice": "", "reason": "", "instead": ""}
+            balls = f"{len(own) - aside}" + (f" + {aside} set aside" if aside else "")
+            row = {"club": club.label, "balls": balls, "sits": "", "range": "", "strikes": "", "scatter": "", "enough": "no", "advice": "", "reason": "", "instead": ""}
             if self.fit is not None:
                 found, advice = (table.set_index("club").loc[club.label] for table in (self.fit.table, self.plan))
                 row |= {
-                    "sits": _sits(found["lie_error_deg"]), "range": span_words(found["low_deg"], found["high_deg"]), "strikes": strikes_words(found),
+                    "sits": sits(found["lie_error_deg"]), "range": span_words(found["low_deg"], found["high_deg"]), "strikes": strike_words(found), "scatter": scatter_words(found),
                     "enough": "yes" if found["settled"] else "hit it next" if club.label == following else "not yet",
-                    "advice": advice_words(advice), "reason": advice["reason"], "instead": advice["alternative"],
+                    "advice": advice_words(advice), "reason": advice["reason"], "instead": "" if advice["outcome"] == "leave alone" else advice["alternative"],
                 }  # fmt: skip
                 since = self.bent_since.get(club.label, 0.0)
                 if since:
-                    row["reason"] = f"Bent {turn_words(since)} since: predicted to sit {_sits(found['lie_error_deg'] + since)} now."
+                    row["reason"] = f"Bent {turn_words(since)} since: predicted to sit {sits(found['lie_error_deg'] + since)} now."
             rows.append(row)
         return pd.DataFrame(rows)
 
@@ -133,9 +138,9 @@ def lie_table(book, session=None):
         fit = fit_bag(shots, bag, stop=Stop(step_deg=rules["step_deg"]))
         misses = pd.DataFrame([{"club": label} | miss for label, miss in rules["misses"].items() if label in bag])
         plan = plan_bends(fit, bag, step_deg=rules["step_deg"], cap_deg=rules["cap_deg"], misses=misses if len(misses) else None)
-    now = {club.label: club.bent_deg for club in book.bag(int(row["bag_id"]))}
-    since = {club.label: now[club.label] - club.bent_deg for club in bag}
-    return LieTable(row, bag, shots, fit, plan, rules, {label: bend for label, bend in since.items() if abs(bend) > 1e-9}, _retest(book, row))
+    now = book.bag(int(row["bag_id"]))
+    since = {club.label: now[club.label].bent_deg - club.bent_deg for club in bag}
+    return LieTable(row, bag, now, shots, fit, plan, rules, {label: bend for label, bend in since.items() if abs(bend) > 1e-9}, _retest(book, row))
 
 
 def _retest(book, row):
@@ -214,7 +219,9 @@ def turn_words(bend_deg):
 
 def advice_words(advice):
     """Return the outcome of a row of a plan in words, with its bend."""
-    return f"{advice['outcome']}: {turn_words(advice['bend_deg'])}" if advice["bend_deg"] else advice["outcome"]
+    if not advice["bend_deg"]:
+        return advice["outcome"]
+    return f"bend {turn_words(advice['bend_deg'])}" + (" (part)" if advice["outcome"] != "bend" else "")
 
 
 def span_words(low_deg, high_deg):
@@ -222,14 +229,19 @@ def span_words(low_deg, high_deg):
     low, high = round(low_deg, 1) + 0.0, round(high_deg, 1) + 0.0
     if low * high > 0:
         near, far = sorted((abs(low), abs(high)))
-        return f"{near:.1f}° to {_sits(math.copysign(far, high))}"
-    return f"{_sits(low)} to {_sits(high)}"
+        return f"{near:.1f}° to {sits(math.copysign(far, high))}"
+    return f"{sits(low)} to {sits(high)}"
 
 
-def strikes_words(found):
-    """Return mean and spread of a club's strikes in words, from a row of `BagFit.table`; empty where none was measured."""
-    toe, up, spread = found["strike_toe_mm"], found["strike_up_mm"], found["strike_toe_sd_mm"]
+def strike_words(found):
+    """Return the mean strike of a row of `BagFit.table` in words and mm, empty where none was measured."""
+    toe, up = found["strike_toe_mm"], found["strike_up_mm"]
     if np.isnan(toe) or np.isnan(up):
         return ""
-    across = f"{abs(toe):.0f} mm to the {'toe' if toe > 0 else 'heel'}" if abs(toe) >= 0.5 else "in the middle"
-    return f"{across}, {up:.0f} mm up" + ("" if np.isnan(spread) else f"; scatter {spread:.0f} × {found['strike_up_sd_mm']:.0f} mm")
+    return (f"{abs(toe):.0f} to {'toe' if toe > 0 else 'heel'}" if abs(toe) >= 0.5 else "middle") + f", {up:.0f} up"
+
+
+def scatter_words(found):
+    """Return the standard deviations of a club's strikes, across × up the face, in words, from a row of `BagFit.table`; empty where fewer than two were measured."""
+    across, up = found["strike_toe_sd_mm"], found["strike_up_sd_mm"]
+    return "" if np.isnan(across) else f"Strikes scatter by {across:.0f} × {up:.0f} mm."

@@ -14,10 +14,11 @@ from ..charts import update_bag_chart
 from ..club import HEAD_LIMIT_DEG, check_number
 from ..errors import InputError
 from ..report import bench_sheet
-from .common import FIELD, LABEL, ROW, book_line, message_line, say, shown_errors, text
+from .common import CHART_STYLE, LABEL, ROW, book_line, message_line, say, shown_errors, text
 
-COLUMNS = {"club": "club", "balls": "balls counted", "sits": "sits", "range": "95 % sure", "strikes": "strikes", "enough": "enough?", "advice": "advice"}
-SECTIONS = ("Limits and bench", "Where shots miss", "Bench sheet", "After the bend")
+COLUMNS = {"club": "club", "balls": "balls", "sits": "sits", "range": "95 % range", "strikes": "strikes, mm", "enough": "enough?", "advice": "advice"}
+FIELD = widgets.Layout(width="440px", max_width="97%")
+SECTIONS = ("Club by club", "Limits and bench", "Where shots miss", "Bench sheet", "After the bend")
 
 
 class LieTablePanel(widgets.VBox):
@@ -37,11 +38,11 @@ class LieTablePanel(widgets.VBox):
         self._session = widgets.Dropdown(description="Session", style=LABEL, layout=widgets.Layout(width="520px", max_width="97%"))
         self._again = _button("Read the book again", "Shots measured meanwhile in another notebook come in")
         self._undo = _button("Undo the last entry", "Takes back what was entered last in this book")
-        self._headline, self._table, self._notes = text(""), text(""), text("")
+        self._headline, self._table, self._notes, self._reasons = text(""), text(""), text(""), text("")
         self._figure = go.FigureWidget()
         self._chart = widgets.Box([self._figure], layout=widgets.Layout(width="99%", overflow="hidden"))
         self._section = widgets.ToggleButtons(options=SECTIONS, value=None, description="Show", style={"button_width": "auto"})
-        self._parts = dict(zip(SECTIONS, (self._limits_part(guard), self._miss_part(guard), self._bench_part(guard), self._after_part(guard))))
+        self._parts = dict(zip(SECTIONS, (self._reasons, self._limits_part(guard), self._miss_part(guard), self._bench_part(guard), self._after_part(guard))))
         super().__init__([
             book_line(book), widgets.HBox([self._session, self._again, self._undo], layout=ROW), self._message, self._headline, self._table,
             self._notes, self._chart, self._section, *self._parts.values(),
@@ -69,6 +70,7 @@ class LieTablePanel(widgets.VBox):
         current = self._book.current_session()
         chosen = session if session in set(sessions["session_id"]) else None if current is None else int(current["session_id"])
         self._fill(self._session, [(_session_words(row), row.session_id) for row in sessions.itertuples()], chosen)
+        self._section.disabled = chosen is None
         if chosen is None:
             self._headline.value = text("<p>This book has no session yet: enter golfer and bag in the first notebook, then read the book again.</p>").value
             return
@@ -78,6 +80,7 @@ class LieTablePanel(widgets.VBox):
         self._value = table = logic.lie_table(self._book, self._session.value)
         self._headline.value = text(f"<h3>{html.escape(table.headline)}</h3>").value
         self._table.value = text(_bag_html(table)).value
+        self._reasons.value = text("".join(f"<p><b>{html.escape(row.club)}</b> {html.escape(_said(row))}</p>" for row in table.words.itertuples())).value
         self._notes.value = text("".join(f"<p>{html.escape(note)}</p>" for note in table.notes)).value
         self._chart.layout.display = "none" if table.fit is None else None
         if table.fit is not None:
@@ -155,7 +158,7 @@ class LieTablePanel(widgets.VBox):
         return widgets.VBox([about, self._miss_club, self._middle, self._side, self._scatter, self._feared, widgets.HBox([keep, forget], layout=ROW), self._misses])
 
     def _keep_miss(self, _):
-        middle, scatter = _read("middle of the shots", self._middle.value or "0", 0, 100), _read("scatter", self._scatter.value, 0.5, 100)
+        middle, scatter = _read("middle of the shots", self._middle.value or "0", 0, 100, self._unit), _read("scatter", self._scatter.value, 0.5, 100, self._unit)
         if scatter is None:
             raise InputError(f"scatter is empty; expected how far to the sides two shots in three end, in {self._unit}")
         self._keep(misses=self._value.rules["misses"] | {self._miss_club.value: logic.miss(middle, self._side.value, scatter, self._feared.value, self._unit)})
@@ -190,7 +193,7 @@ class LieTablePanel(widgets.VBox):
             return
         rows = [{
             "club": row.club, "head": row.head, "lie now": _degrees(row.lie_before_deg), "bend": logic.turn_words(row.bend_deg), "to": _degrees(row.target_deg),
-            "bound by": row.limit, "care": row.caution,
+            "bound by": "" if row.limit.startswith("nothing") else row.limit, "care": row.caution,
         } for row in bends.itertuples()]  # fmt: skip
         self._bends.value = text(_rows_html(pd.DataFrame(rows), "What the bench is asked for")).value
 
@@ -209,8 +212,8 @@ class LieTablePanel(widgets.VBox):
 
     def _after_part(self, guard):
         self._bent_club = widgets.Dropdown(description="Club", style=LABEL, layout=FIELD)
-        self._gauge = _number_field("The gauge now reads, °", "such as 62.5")
-        self._bent = _number_field("Bend done, °", "only without a gauge reading before")
+        self._gauge = _number_field("Gauge reads now, °", "such as 62.5")
+        self._bent = _number_field("Bend done, °", "where it was not on the gauge before")
         enter, again = _button("Enter the bend", ""), _button("Start the retest", "A new session with the same bag; measure its balls in the second notebook")
         enter.on_click(guard(self._enter_bend))
         again.on_click(guard(self._start_retest))
@@ -268,16 +271,16 @@ class LieTablePanel(widgets.VBox):
 
 
 def _button(words, tip):
-    return widgets.Button(description=words, tooltip=tip, layout=widgets.Layout(width="auto"))
+    return widgets.Button(description=words, tooltip=tip, layout=widgets.Layout(width="auto", align_self="flex-start"))
 
 
 def _number_field(words, hint):
     return widgets.Text(description=words, placeholder=hint, continuous_update=False, style=LABEL, layout=FIELD)
 
 
-def _read(name, typed, low, high):
+def _read(name, typed, low, high, unit="degrees"):
     """Return the number typed, None for an empty field."""
-    return check_number(name, typed.strip().replace(",", "."), low, high, "") if typed.strip() else None
+    return check_number(name, typed.strip().replace(",", "."), low, high, unit) if typed.strip() else None
 
 
 def _degrees(value):
@@ -290,17 +293,12 @@ def _session_words(row):
 
 
 def _bag_html(table):
-    words = table.words
-    shown = words[list(COLUMNS)].rename(columns=COLUMNS)
-    body = [
-        f"<tr>{_cells(row)}</tr>" + (f"<tr><td></td><td colspan='{len(COLUMNS) - 1}'>{html.escape(reason)}{_instead(other)}</td></tr>" if reason else "")
-        for row, reason, other in zip(shown.itertuples(index=False), words["reason"], words["instead"])
-    ]
-    return f"<table><caption>Every club of the bag</caption>{_head(shown)}{''.join(body)}</table>"
+    return f"{CHART_STYLE}<style>.lt-bag td,.lt-bag th{{white-space:nowrap}}</style><div class='lt-bag'>{_rows_html(table.words[list(COLUMNS)].rename(columns=COLUMNS), 'Every club of the bag')}</div>"
 
 
-def _instead(other):
-    return "" if other in ("", "nothing to change") else f" <i>In place of it: {html.escape(other)}.</i>"
+def _said(row):
+    other = "" if row.instead in ("", "nothing to change") else f"In place of a bend: {row.instead}."
+    return " ".join(filter(None, (row.reason, other, row.scatter))) or "No ball yet."
 
 
 def _retest_html(retest):

@@ -67,7 +67,7 @@ def update_bag_chart(figure, fit, plan=None):
     new = bag_chart(fit, plan)
     if not figure.data:
         figure.add_traces(new.data)
-        figure.layout = new.layout
+        figure.update_layout(new.layout)
         return
     with figure.batch_update():
         for trace, wanted in zip(figure.data, new.data, strict=True):

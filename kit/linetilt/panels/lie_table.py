@@ -16,9 +16,13 @@ from ..errors import InputError
 from ..report import bench_sheet
 from .common import CHART_STYLE, LABEL, ROW, book_line, message_line, say, shown_errors, text
 
-COLUMNS = {"club": "club", "balls": "balls", "sits": "sits", "range": "95 % range", "strikes": "strikes, mm", "enough": "enough?", "advice": "advice"}
+COLUMNS = {"club": "club", "advice": "advice", "enough": "enough?", "sits": "sits", "range": "95 % range", "balls": "balls", "strikes": "strikes, mm"}
 FIELD = widgets.Layout(width="440px", max_width="97%")
 SECTIONS = ("Club by club", "Limits and bench", "Where shots miss", "Bench sheet", "After the bend")
+_BAG_STYLE = CHART_STYLE + (
+    "<style>.lt-bag{overflow-x:auto}.lt-bag td,.lt-bag th{white-space:nowrap}"
+    "@media(max-width:1000px){.lt-bag td,.lt-bag th{white-space:normal}}</style>"
+)
 
 
 class LieTablePanel(widgets.VBox):
@@ -39,7 +43,7 @@ class LieTablePanel(widgets.VBox):
         self._again = _button("Read the book again", "Shots measured meanwhile in another notebook come in")
         self._undo = _button("Undo the last entry", "Takes back what was entered last in this book")
         self._headline, self._table, self._notes, self._reasons = text(""), text(""), text(""), text("")
-        self._figure = go.FigureWidget()
+        self._figure = go.FigureWidget(layout={"width": 640})
         self._chart = widgets.Box([self._figure], layout=widgets.Layout(width="99%", overflow="hidden"))
         self._section = widgets.ToggleButtons(options=SECTIONS, value=None, description="Show", style={"button_width": "auto"})
         self._parts = dict(zip(SECTIONS, (self._reasons, self._limits_part(guard), self._miss_part(guard), self._bench_part(guard), self._after_part(guard))))
@@ -293,7 +297,8 @@ def _session_words(row):
 
 
 def _bag_html(table):
-    return f"{CHART_STYLE}<style>.lt-bag td,.lt-bag th{{white-space:nowrap}}</style><div class='lt-bag'>{_rows_html(table.words[list(COLUMNS)].rename(columns=COLUMNS), 'Every club of the bag')}</div>"
+    rows = _rows_html(table.words[list(COLUMNS)].rename(columns=COLUMNS), "Every club of the bag")
+    return f"{_BAG_STYLE}<div class='lt-bag'>{rows}</div>"
 
 
 def _said(row):

@@ -9,7 +9,7 @@ import pandas as pd
 
 from .bag import Stop, fit_bag
 from .bagfit import BagFit
-from .bench import retest, session_bag, session_row
+from .bench import bend_between, retest, session_bag, session_row
 from .bend import _sits as sits
 from .bend import plan_bends
 from .club import Bag, check_number
@@ -54,6 +54,13 @@ class LieTable:
     rules: dict
     bent_since: dict
     retest: pd.DataFrame | None
+
+    @property
+    def pooled(self):
+        """Fit and plan; InputError where no ball counts yet."""
+        if self.fit is None:
+            raise InputError("no ball of this session counts yet; measure some in the second notebook, then run this cell again")
+        return self.fit, self.plan
 
     @cached_property
     def headline(self):
@@ -107,6 +114,12 @@ class LieTable:
         table = self.fit.table.set_index("club")[["lie_error_deg", "u_lie_error_deg"]]
         return {label: (lie + self.bent_since.get(label, 0.0), u) for label, (lie, u) in zip(table.index, table.to_numpy().tolist())}
 
+    def lie_error(self, club):
+        """Return one club's of `lie_errors`, by its label; InputError where the bag has no such club or no ball counts yet."""
+        label = self.bag[club].label
+        self.pooled
+        return self.lie_errors[label]
+
 
 def lie_table(book, session=None):
     """Pool a session's balls and decide by the rules kept with it.
@@ -139,7 +152,7 @@ def lie_table(book, session=None):
         misses = pd.DataFrame([{"club": label} | miss for label, miss in rules["misses"].items() if label in bag])
         plan = plan_bends(fit, bag, step_deg=rules["step_deg"], cap_deg=rules["cap_deg"], misses=misses if len(misses) else None)
     now = book.bag(int(row["bag_id"]))
-    since = {club.label: now[club.label].bent_deg - club.bent_deg for club in bag}
+    since = {club.label: bend_between(club, now[club.label]) for club in bag}
     return LieTable(row, bag, now, shots, fit, plan, rules, {label: bend for label, bend in since.items() if abs(bend) > 1e-9}, _retest(book, row))
 
 

@@ -14,7 +14,7 @@ from ..charts import update_bag_chart
 from ..club import HEAD_LIMIT_DEG, check_number
 from ..errors import InputError
 from ..report import bench_sheet
-from .common import CHART_STYLE, LABEL, ROW, book_line, message_line, say, shown_errors, text
+from .common import CHART_STYLE, LABEL, ROW, book_line, message_line, read_number, say, show_number, shown_errors, text
 
 COLUMNS = {"club": "club", "advice": "advice", "enough": "enough?", "sits": "sits", "range": "95 % range", "balls": "balls", "strikes": "strikes, mm"}
 FIELD = widgets.Layout(width="440px", max_width="97%")
@@ -139,9 +139,9 @@ class LieTablePanel(widgets.VBox):
         self._fill(self._club, bag.labels, self._club.value if self._club.value in bag.labels else bag.labels[0])
         club = bag[self._club.value]
         self._set(self._step, rules["step_deg"])
-        self._set(self._cap, "" if rules["cap_deg"] is None else f"{rules['cap_deg']:g}")
+        self._set(self._cap, show_number(rules["cap_deg"]))
         self._set(self._head, club.head)
-        self._set(self._limit, "" if club.bend_limit_deg is None else f"{club.bend_limit_deg:g}")
+        self._set(self._limit, show_number(club.bend_limit_deg))
         listed = "; ".join(f"{one.label}: ±{one.limit_deg:g}°" for one in bag)
         self._limits.value = text(f"<p>Limits now, from the maker's figure: {html.escape(listed)}.</p>").value
 
@@ -284,7 +284,8 @@ def _number_field(words, hint):
 
 def _read(name, typed, low, high, unit="degrees"):
     """Return the number typed, None for an empty field."""
-    return check_number(name, typed.strip().replace(",", "."), low, high, unit) if typed.strip() else None
+    number = read_number(name, typed)
+    return None if number is None else check_number(name, number, low, high, unit)
 
 
 def _degrees(value):

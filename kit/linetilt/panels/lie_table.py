@@ -248,7 +248,10 @@ class LieTablePanel(widgets.VBox):
         first = next(iter(table.plan.loc[table.plan["bend_deg"] != 0, "club"]), bag.labels[0]) if table.plan is not None else bag.labels[0]
         self._fill(self._bent_club, bag.labels, self._bent_club.value if self._bent_club.value in bag.labels else first)
         bends = self._book.bends(int(table.session["bag_id"]))
-        rows = [{"club": row.club, "day": row.day, "bent": logic.turn_words(row.bend_deg), "note": row.note} for row in bends.itertuples()]
+        rows = [{
+            "club": row.club, "day": row.day, "bent": logic.turn_words(row.bend_deg), "gauge at this test": _degrees(bag[row.club].gauge_lie_deg),
+            "gauge now": _degrees(table.bag_now[row.club].gauge_lie_deg), "note": row.note,
+        } for row in bends.itertuples()]  # fmt: skip
         self._done.value = text(_rows_html(pd.DataFrame(rows), "Bends done with this bag") if rows else "<p>No bend is entered for this bag.</p>").value
         self._retest.value = text("<p>No retest yet.</p>" if table.retest is None else _retest_html(table.retest)).value
 
@@ -292,6 +295,10 @@ def _degrees(value):
     return "not known" if pd.isna(value) else f"{value:g}°"
 
 
+def _signed(value):
+    return f"{round(value, 1) + 0.0:+.1f}°"  # no minus before a zero
+
+
 def _session_words(row):
     again = "" if pd.isna(row.retest_of) else ", retest"
     return f"{row.golfer}, {row.bag}, {row.day}{again}: {row.counted} of {row.shots} balls count"
@@ -309,8 +316,8 @@ def _said(row):
 
 def _retest_html(retest):
     rows = [{
-        "club": row.club, "balls": row.balls, "before": f"{row.before_deg:+.1f}°", "bent": logic.turn_words(row.bend_deg) if row.bend_deg else "no",
-        "predicted": f"{row.predicted_deg:+.1f}°", "found": f"{row.found_deg:+.1f}°", "verdict": row.verdict, "in words": row.sentence,
+        "club": row.club, "balls": row.balls, "before": _signed(row.before_deg), "bent": logic.turn_words(row.bend_deg) if row.bend_deg else "no",
+        "predicted": _signed(row.predicted_deg), "found": _signed(row.found_deg), "verdict": row.verdict, "in words": row.sentence,
     } for row in retest.itertuples()]  # fmt: skip
     return _rows_html(pd.DataFrame(rows), "Retest beside the first test (toe up is plus)")
 

@@ -7,8 +7,9 @@ import numpy as np
 import pandas as pd
 import pytest
 from linetilt.charts import update_dispersion
-from linetilt.dispersion import CARRY_SPREAD, ellipse, per_degree
-from linetilt.flight import from_metres, to_metres
+from linetilt.compare import per_degree
+from linetilt.dispersion import ellipse
+from linetilt.flight import CARRY_SPREAD, from_metres, to_metres
 from linetilt.panels.dispersion import DispersionPanel
 
 SEVEN = lt.Club(label="7", loft_deg=34, lie_deg=62.5, length_in=37)
@@ -314,6 +315,6 @@ def test_panel_says_what_is_wrong_and_keeps_the_last_picture():
     view = panel(club="58")
     shown = view.value
     view._own.value = 5
-    assert "own_carry_m" in view._message.value and view.value is shown
+    assert "Own carry is 4.572" in view._message.value and view.value is shown
     view._own.value = 0
     assert view._message.value == "" and view.value is not shown

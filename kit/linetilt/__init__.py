@@ -9,8 +9,9 @@ from .book import SessionBook
 from .charts import dispersion_figure
 from .clinic import clinic_sign_in, clinic_turns, enter_readings
 from .club import Bag, Club, read_bag
+from .compare import Comparison, compare_shots
 from .demo import demo_book, demo_retakes
-from .dispersion import Comparison, Delivery, Target, carry_scale, compare_shots, simulate_shots, summarize_shots
+from .dispersion import Delivery, Target, carry_scale, simulate_shots, summarize_shots
 from .errors import BookError, InputError, LinetiltError, PhotoError
 from .export import export_book, export_tables
 from .flight import Landing, Launch, fly, launch

@@ -16,7 +16,7 @@ from .club import Bag
 BAD_SHOT_WEIGHT = 0.41
 DRIFT_Z, DRIFT_DEG = 2.6, 0.75
 BOW_Z, BOW_DEG = 2.0, 1.0
-ODD_Z, ODD_DEG = 2.0, 1.0
+ODD_Z, ODD_DEG = 2.3, 1.0
 
 SLICES = np.array([NormalDist().inv_cdf((i + 0.5) / 7) for i in range(7)])  # middles of seven equal slices of a normal curve
 

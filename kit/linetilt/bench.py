@@ -172,10 +172,15 @@ def retest(book, session):
     for label in after.bag.labels:
         if label not in old.index or not (old.loc[label, "balls"] and new.loc[label, "balls"]):
             continue
-        was, now = before.bag[label], after.bag[label]
-        bend = now.bent_deg - was.bent_deg if None in (was.gauge_lie_deg, now.gauge_lie_deg) else now.gauge_lie_deg - was.gauge_lie_deg
-        rows.append(_verdict(label, int(new.loc[label, "balls"]), bend, before, after))
+        rows.append(_verdict(label, int(new.loc[label, "balls"]), bend_between(before.bag[label], after.bag[label]), before, after))
     return pd.DataFrame(rows)
+
+
+def bend_between(was, now):
+    """Return the bend done between two states of a `Club`, in degrees, upright positive: by the gauge where both were read on it."""
+    if None in (was.gauge_lie_deg, now.gauge_lie_deg):
+        return now.bent_deg - was.bent_deg
+    return now.gauge_lie_deg - was.gauge_lie_deg
 
 
 def _verdict(label, balls, bend, before, after):

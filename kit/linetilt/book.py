@@ -2,7 +2,8 @@
 
 The file is in SQLite's rollback-journal mode with ``synchronous=EXTRA``: when a method that writes has returned, its data is
 on the disk, and between writes the book is one whole file that may be copied, put on a stick or on a network drive (a
-write-ahead log would leave acknowledged shots in a second file and does not work across a network).
+write-ahead log would leave acknowledged shots in a second file and does not work across a network). A write waits for the disk
+five times; keeping the journal's file between writes (PERSIST, TRUNCATE) was counted and takes as many.
 """
 
 import hashlib
@@ -269,6 +270,12 @@ class SessionBook:
         with self._lock, self._sentences():
             self._db.execute("UPDATE session SET opened = strftime('%Y-%m-%dT%H:%M:%f', 'now') WHERE id = ?", (session,))
 
+    def keep_setting(self, session, name, value):
+        """Keep a choice made for a session, such as the bench's step: any value that JSON holds, by name. No edit, so `undo` passes it over."""
+        session, value = self._need("session", session), json.dumps(value)
+        with self._lock, self._sentences():
+            self._db.execute("INSERT INTO setting VALUES (?, ?, ?) ON CONFLICT DO UPDATE SET value = excluded.value", (session, name, value))
+
     # Correcting
 
     def change(self, kind, row, **values):
@@ -444,6 +451,12 @@ class SessionBook:
             FROM shot JOIN club ON club.id = club_id {"" if session is None else "WHERE session_id = ?"} ORDER BY session_id, number"""
         table = self._table(sql, () if session is None else (self._need("session", session),))
         return table.astype({name: float for name in SHOT_NUMBERS} | {"heading_known": bool, "counted": bool})
+
+    def setting(self, session, name, usual=None):
+        """Return what `keep_setting` keeps under that name, or `usual`."""
+        with self._lock, self._sentences():
+            found = self._db.execute("SELECT value FROM setting WHERE session_id = ? AND name = ?", (self._need("session", session), name)).fetchone()
+        return json.loads(found[0]) if found else usual
 
     def budget(self, shot, of="lie"):
         """Return the uncertainty budget kept with a shot, `of` its "lie" or its "mark", as a DataFrame (empty: none was kept)."""

@@ -56,6 +56,10 @@ STEPS = (
         """CREATE TRIGGER session_opened AFTER INSERT ON session WHEN new.opened IS NULL
             BEGIN UPDATE session SET opened = strftime('%Y-%m-%dT%H:%M:%f', 'now') WHERE id = new.id; END""",
     ),
+    (  # how a session is looked at: cap, bench step, sliders; not an edit, so undo passes it over
+        """CREATE TABLE setting (session_id INTEGER NOT NULL REFERENCES session ON DELETE CASCADE, name TEXT NOT NULL,
+            value TEXT NOT NULL, PRIMARY KEY (session_id, name))""",
+    ),
 )
 
 KINDS = ("golfer", "bag", "club", "gauge", "session", "shot", "plan", "bend")

@@ -2,18 +2,22 @@
 
 import numpy as np
 import plotly.graph_objects as go
+import plotly.io as pio
 from plotly.subplots import make_subplots
 
 from .dispersion import ellipse
 from .flight import from_metres
 
 # Okabe & Ito's colour-blind-safe set, by role. No colour ever stands for a lie angle or for upright or flat.
-INK = "#222222"
+INK = "#797979"  # as far from white as from black, so that lines and words read on a light and on a dark page
 BEFORE = "#0072B2"
 AFTER = "#D55E00"
 THIRD = "#009E73"
 QUIET = "#8A8A8A"
-TEMPLATE = "plotly_white"
+TEMPLATE = go.layout.Template(pio.templates["plotly_white"])
+TEMPLATE.layout.update(paper_bgcolor="rgba(0,0,0,0)", plot_bgcolor="rgba(0,0,0,0)", font_color=INK)
+for _axis in (TEMPLATE.layout.xaxis, TEMPLATE.layout.yaxis):
+    _axis.update(gridcolor="rgba(128,128,128,0.25)", linecolor=QUIET, zerolinecolor=QUIET, automargin=False)
 
 
 def bag_chart(fit, plan=None):
@@ -31,37 +35,44 @@ def bag_chart(fit, plan=None):
     """
     table, shots = fit.table.round(3), fit.shots[fit.shots["counted"]].round(3)  # the last digits differ between machines
     place = {label: position for position, label in enumerate(table["club"])}
-    x = [place[label] for label in table["club"]]
+    x = np.arange(len(table))
     fig = go.Figure()
-    good, bad = shots[~shots["bad"]], shots[shots["bad"]]
-    for rows, name, symbol, size in ((good, "shot", "circle-open", 5), (bad, "shot that disagrees", "x-thin-open", 8)):
-        if len(rows):
-            spread = rows.groupby("club").cumcount() % 5  # side by side, so that they can be told apart
-            fig.add_scatter(
-                x=[place[label] - 0.3 + 0.04 * step for label, step in zip(rows["club"], spread)], y=rows["lie_error_deg"], mode="markers",
-                name=name, marker={"symbol": symbol, "size": size, "color": QUIET, "line": {"width": 1.5, "color": QUIET}},
-                customdata=rows[["club", "weight"]], hovertemplate="%{customdata[0]}: %{y:.1f}°, weight %{customdata[1]:.2f}",
-            )
-    fig.add_scatter(x=x, y=table["trend_deg"], mode="lines", name="this golfer's trend, with every club as its maker meant it", line={"color": THIRD, "dash": "dash", "width": 2})
-    if table["gauge_deg"].notna().any():
-        fig.add_scatter(x=[at + 0.12 for at in x], y=table["gauge_deg"], mode="markers", name="the club itself, by the gauge",
-                        marker={"symbol": "diamond-open", "size": 9, "color": INK})
-    fig.add_scatter(
-        x=x, y=table["lie_error_deg"], mode="markers", name="lie error, 95 % interval", marker={"symbol": "circle", "size": 10, "color": BEFORE},
+
+    def add(name, x, y, **style):
+        fig.add_scatter(x=x, y=y, name=name, uid=f"bag {name}", visible=bool(len(y)), **style)
+
+    for bad, name, symbol, size in ((False, "shot", "circle-open", 5), (True, "shot that disagrees", "x-thin-open", 8)):
+        rows = shots[shots["bad"] == bad]
+        beside = [place[label] - 0.3 + 0.04 * (step % 5) for label, step in zip(rows["club"], rows.groupby("club").cumcount())]
+        add(name, beside, rows["lie_error_deg"], mode="markers", marker={"symbol": symbol, "size": size, "color": QUIET, "line": {"width": 1.5, "color": QUIET}},
+            customdata=rows[["club", "weight"]], hovertemplate="%{customdata[0]}: %{y:.1f}°, weight %{customdata[1]:.2f}")  # fmt: skip
+    add("this golfer's trend", x, table["trend_deg"], mode="lines", line={"color": THIRD, "dash": "dash", "width": 2})
+    gauged = table["gauge_deg"].notna()
+    add("the club itself, by the gauge", x[gauged] + 0.12, table.loc[gauged, "gauge_deg"], mode="markers", marker={"symbol": "diamond-open", "size": 9, "color": INK})
+    add("lie error, 95 % interval", x, table["lie_error_deg"], mode="markers", marker={"symbol": "circle", "size": 10, "color": BEFORE},
         error_y={"type": "data", "symmetric": False, "array": table["high_deg"] - table["lie_error_deg"],
-                 "arrayminus": table["lie_error_deg"] - table["low_deg"], "color": BEFORE, "thickness": 2, "width": 6},
-    )
-    if plan is not None:
-        bent = plan[plan["bend_deg"] != 0]
-        after = table.set_index("club").loc[bent["club"], "lie_error_deg"].to_numpy() + bent["bend_deg"].to_numpy()
-        fig.add_scatter(x=[place[label] + 0.24 for label in bent["club"]], y=after, mode="markers", name="after the bend",
-                        marker={"symbol": "square", "size": 9, "color": AFTER})
+                 "arrayminus": table["lie_error_deg"] - table["low_deg"], "color": BEFORE, "thickness": 2, "width": 6})  # fmt: skip
+    bends = np.zeros(len(table)) if plan is None else plan.set_index("club").loc[table["club"], "bend_deg"].to_numpy()
+    add("after the bend", x[bends != 0] + 0.24, (table["lie_error_deg"] + bends)[bends != 0], mode="markers", marker={"symbol": "square", "size": 9, "color": AFTER})
     fig.add_hline(y=0, line={"color": INK, "width": 1})
     fig.update_layout(template=TEMPLATE, title="Lie error of each club", height=460, legend={"orientation": "h", "y": -0.18},
                       margin={"l": 60, "r": 20, "t": 50, "b": 40})
     fig.update_xaxes(title="club", tickvals=x, ticktext=list(table["club"]), range=[-0.6, len(x) - 0.4], showgrid=False, zeroline=False)
     fig.update_yaxes(title="toe down   ←   degrees   →   toe up", zeroline=False)
     return fig
+
+
+def update_bag_chart(figure, fit, plan=None):
+    """Put another bag into a figure made by `bag_chart` (or an empty one), in place."""
+    new = bag_chart(fit, plan)
+    if not figure.data:
+        figure.add_traces(new.data)
+        figure.update_layout(new.layout)
+        return
+    with figure.batch_update():
+        for trace, wanted in zip(figure.data, new.data, strict=True):
+            trace.update({name: wanted[name] for name in ("x", "y", "visible", "customdata", "error_y") if name in wanted.to_plotly_json()})
+        figure.layout.xaxis.update(tickvals=new.layout.xaxis.tickvals, ticktext=new.layout.xaxis.ticktext, range=new.layout.xaxis.range)
 
 
 def strike_map(shots, club=None, handed="right"):
@@ -131,6 +142,7 @@ _DISPERSION = (  # name, panel, kind of trace; update_dispersion fills them in t
     ("after: from above", 3, {"mode": "lines", "line": {"color": AFTER, "width": 2.5, "dash": "dash"}}),
 )
 _STROKE_M = 0.45, 0.1  # half the length and half the thickness of a shot's stroke
+_DRAWN = 500  # shots at most that a cloud shows: more takes a browser longer and shows no more; ellipses and tables are of all
 
 
 def dispersion_figure(comparison, unit="yd"):
@@ -148,7 +160,7 @@ def dispersion_figure(comparison, unit="yd"):
         figure.add_trace(trace, row=1 if panel == 1 else 2, col=2 if panel == 3 else 1)
     grid = {"zeroline": True, "zerolinecolor": QUIET, "zerolinewidth": 1.5}
     figure.update_layout(
-        template=TEMPLATE, height=620, margin={"l": 55, "r": 10, "t": 85, "b": 105}, font={"size": 12, "color": INK},
+        template=TEMPLATE, height=620, margin={"l": 55, "r": 10, "t": 85, "b": 105}, font={"size": 12},
         legend={"orientation": "h", "y": -0.15, "yanchor": "top", "x": 0, "font": {"size": 11}},
         title={"x": 0.01, "y": 0.985, "yanchor": "top", "font": {"size": 15}}, uirevision="dispersion",
         xaxis=grid, yaxis={"scaleanchor": "x", "scaleratio": 1}, xaxis2={"rangemode": "tozero"}, yaxis2={"rangemode": "tozero"}, yaxis3=grid,
@@ -169,7 +181,8 @@ def update_dispersion(figure, comparison, unit="yd"):
     points = [(-from_metres(offline, unit), from_metres(carry, unit)) for carry, offline in (*clouds, target, *ovals, *middles)]
     points += [(path[:, 0], path[:, axis]) for axis in (2, 1) for path in flights]
     across, along = (np.concatenate([point[axis] for point in points[:7]]) for axis in (0, 1))
-    points[:2] = _strokes(*points[0], *_STROKE_M), _strokes(*points[1], *_STROKE_M[::-1])
+    drawn = np.linspace(0, len(comparison.before) - 1, min(_DRAWN, len(comparison.before))).astype(int)  # swings come in no order
+    points[:2] = (_strokes(*(values[drawn] for values in cloud), *size) for cloud, size in zip(points, (_STROKE_M, _STROKE_M[::-1])))
     curve = np.concatenate([path[:, 1] for path in flights])
     name = {"yd": "yards", "m": "metres"}[unit]
     ground = f"along the target line ({name})"
@@ -177,7 +190,7 @@ def update_dispersion(figure, comparison, unit="yd"):
         for trace, (x, y) in zip(figure.data, points):
             trace.update(x=x, y=y)
         for trace in figure.data[:2]:
-            trace.opacity = float(np.clip(900 / len(comparison.before), 0.25, 0.7))
+            trace.opacity = float(np.clip(250 / len(drawn), 0.4, 0.7))
         figure.update_layout(
             title_text=f"Club {comparison.club.label}, before and after: {comparison.change}<br>"
             f"<span style='font-size:11px'>{comparison.hold_note()}<br>{comparison.carry_note()}</span>",

@@ -240,19 +240,7 @@ def print_tilt_deg(lie_error_deg, loft_deg, face_heading_deg=0.0, setup_tilt_deg
 def lie_from_tilt_deg(tilt_deg, loft_deg, face_heading_deg=0.0, setup_tilt_deg=0.0, line_turn_deg=0.0):
     """Return the lie error that prints a tilt, in degrees: the exact inverse of `print_tilt_deg`, by iteration.
 
-    Parameters
-    ----------
-    tilt_deg, loft_deg, face_heading_deg, setup_tilt_deg, line_turn_deg : float or array
-        As in `lie_reading`, in degrees; they broadcast.
-
-    Returns
-    -------
-    float or array
-
-    Raises
-    ------
-    InputError
-        Also where no lie error within 45° prints such a tilt.
+    Takes what that takes, with the tilt in the lie error's place; raises InputError also where no lie error within 45° prints such a tilt.
     """
     tilt, *rest = _arrays(tilt_deg=tilt_deg, loft_deg=loft_deg, face_heading_deg=face_heading_deg,
                           setup_tilt_deg=setup_tilt_deg, line_turn_deg=line_turn_deg)  # fmt: skip

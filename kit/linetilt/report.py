@@ -14,7 +14,8 @@ from markupsafe import Markup
 from . import charts
 from .bench import bench_table, retest, session_fit, session_plan, session_row
 from .bend import CAUTION, _sits
-from .dispersion import Delivery, compare_shots
+from .compare import compare_shots
+from .dispersion import Delivery
 from .errors import InputError, PhotoError
 from .mark import measure_photo
 from .photo import open_photo

@@ -34,6 +34,8 @@ STYLE = """<style>
 .lt-text td,.lt-text th{padding:2px 8px;text-align:left;border-bottom:1px solid var(--jp-border-color2)}
 </style>"""
 
+CHART_STYLE = "<style>.js-plotly-plot text{fill:var(--jp-ui-font-color1)!important}</style>"  # words of charts as dark or light as the page's own
+
 # What a fitter calls the arguments and columns that the kit's own messages name.
 _WORDS = {
     "label": "the club's name", "loft_deg": "loft", "lie_deg": "maker's lie", "gauge_lie_deg": "lie by the gauge", "length_in": "length",
@@ -41,6 +43,7 @@ _WORDS = {
     "bend_limit_deg": "limit of the bend", "bent_deg": "bends done", "bend_deg": "bend", "from_set": "bought with the set", "head": "kind of head",
     "handed": "hand", "setup_tilt_deg": "lean of the line", "u_setup_tilt_deg": "uncertainty of the lean", "net_distance_mm": "distance of the net",
     "start_deg": "start direction", "why": "the reason", "name": "the name", "day": "the day",
+    "own_carry_m": "own carry", "hands_down_mm": "hands lower", "cap_deg": "the golfer's cap", "step_deg": "the bench's step",
 }  # fmt: skip
 
 

@@ -1,0 +1,133 @@
+"""What all panels share: the book they write in, errors shown where they happen, and one look in light and dark themes."""
+
+import functools
+import html
+import os
+import re
+import shutil
+import tempfile
+import weakref
+from pathlib import Path
+
+import ipywidgets as widgets
+
+from ..book import SessionBook
+from ..errors import LinetiltError
+
+BOOK_VARIABLE = "LINETILT_BOOK"  # names the book where a notebook's first cell does not
+
+LABEL = {"description_width": "150px"}
+FIELD = widgets.Layout(width="340px")
+ROW = widgets.Layout(flex_flow="row wrap", align_items="center")
+
+# Colours come from JupyterLab's own theme, so that light and dark are both right; nothing is told by colour alone.
+STYLE = """<style>
+.lt-text{color:var(--jp-ui-font-color1);font-size:13px;line-height:1.45;max-width:860px;white-space:normal}
+.lt-text h3{font-size:15px;margin:12px 0 2px;color:var(--jp-ui-font-color1)}
+.lt-text p{margin:3px 0}
+.lt-text ul,.lt-text ol{margin:2px 0;padding-left:22px}
+.lt-said,.lt-error{padding:4px 10px;border-left:4px solid var(--jp-border-color1);background:var(--jp-layout-color2)}
+.lt-error{border-left-style:double;border-left-width:8px;font-weight:600}
+.lt-caution{padding:4px 10px;border:1px solid var(--jp-border-color1)}
+.lt-text table{border-collapse:collapse}
+.lt-text td,.lt-text th{padding:2px 8px;text-align:left;border-bottom:1px solid var(--jp-border-color2)}
+</style>"""
+
+# What a fitter calls the arguments and columns that the kit's own messages name.
+_WORDS = {
+    "label": "the club's name", "loft_deg": "loft", "lie_deg": "maker's lie", "gauge_lie_deg": "lie by the gauge", "length_in": "length",
+    "score_line_length_mm": "score-line length", "score_line_pitch_mm": "distance of the score lines", "score_line_width_mm": "score-line width",
+    "bend_limit_deg": "limit of the bend", "bent_deg": "bends done", "bend_deg": "bend", "from_set": "bought with the set", "head": "kind of head",
+    "handed": "hand", "setup_tilt_deg": "lean of the line", "u_setup_tilt_deg": "uncertainty of the lean", "net_distance_mm": "distance of the net",
+    "start_deg": "start direction", "why": "the reason", "name": "the name", "day": "the day",
+}  # fmt: skip
+
+
+def open_book(book_file=None):
+    """Open the book that a notebook works in.
+
+    Parameters
+    ----------
+    book_file : path, optional
+        The book; made where there is none. None: the book that the environment variable ``LINETILT_BOOK`` names, and
+        without that a trial book in a temporary folder, which is empty and is forgotten when the kernel ends.
+
+    Returns
+    -------
+    SessionBook
+        Its `trial` says whether it will be forgotten.
+
+    Raises
+    ------
+    BookError
+    """
+    named = book_file or os.environ.get(BOOK_VARIABLE)
+    folder = None if named else tempfile.mkdtemp(prefix="linetilt-")
+    book = SessionBook(Path(named).expanduser() if named else Path(folder) / "trial.linetilt")
+    book.trial = not named
+    if book.trial:
+        weakref.finalize(book, shutil.rmtree, folder, ignore_errors=True)  # with the book, or when the kernel ends
+    return book
+
+
+def in_words(error):
+    """Return an error's sentence with the fitter's words in place of the kit's names."""
+    sentence = re.sub(r"\b[a-z]+_\w+|^\w+(?= is )", lambda word: _WORDS.get(word[0], word[0]), str(error))
+    return sentence[:1].upper() + sentence[1:]
+
+
+def say(message, text, kind="said"):
+    """Show a sentence in a message line; `kind` is "said" or "error"."""
+    word = "<b>Not done.</b> " if kind == "error" else ""
+    role = "alert" if kind == "error" else "status"
+    message.value = f"{STYLE}<div class='lt-text lt-{kind}' role='{role}'>{word}{html.escape(text)}</div>" if text else ""
+
+
+def shown_errors(message):
+    """Return a decorator for callbacks: what goes wrong in them is shown in `message` (an HTML widget), in the fitter's words.
+
+    The message line is emptied when the callback starts; the callback may write in it itself, with `say`.
+
+    Examples
+    --------
+    >>> line, button = widgets.HTML(), widgets.Button()
+    >>> button.on_click(shown_errors(line)(lambda _: 1 / 0))
+    >>> button.click()
+    >>> "Something went wrong" in line.value
+    True
+    """
+
+    def decorate(callback):
+        @functools.wraps(callback)
+        def shown(*arguments, **named):
+            say(message, "")
+            try:
+                return callback(*arguments, **named)
+            except LinetiltError as error:
+                say(message, in_words(error), "error")
+            except Exception as error:  # an exception in a callback is invisible, so it is shown here
+                say(message, f"Something went wrong in the kit ({error!r}). What was entered before is safe in the book.", "error")
+
+        return shown
+
+    return decorate
+
+
+def message_line():
+    """Return an empty line in which `say` and `shown_errors` write."""
+    return widgets.HTML(layout=widgets.Layout(width="97%"))
+
+
+def text(body):
+    """Return a block of the kit's own text (HTML), in the look of the panels."""
+    return widgets.HTML(f"{STYLE}<div class='lt-text'>{body}</div>", layout=widgets.Layout(width="97%"))
+
+
+def book_line(book):
+    """Return a line that says which book is being written in."""
+    name = (
+        "a <b>trial book</b>: it is forgotten when the kernel ends. To keep what is entered, put a file's name into <code>BOOK_FILE</code> in the first cell"
+        if getattr(book, "trial", False)
+        else f"<b>{html.escape(book.path.name)}</b>; every entry is in it as soon as it is made"
+    )
+    return text(f"<p>Book: {name}.</p>")

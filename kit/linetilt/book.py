@@ -23,6 +23,7 @@ from .book_schema import (
     APPLICATION_ID,
     CLUB_COLUMNS,
     MARK_COLUMNS,
+    SESSION_SETTINGS,
     SHOT_NUMBERS,
     STEPS,
     check_day,
@@ -172,9 +173,25 @@ class SessionBook:
         with self._edit(f"gauge reading added, club {club}"):
             return self._insert("gauge", {"club_id": self._club_id(bag, club), **values})
 
-    def add_session(self, bag, *, day=None, place="", retest_of=None, note=""):
-        """Enter a session with a bag and return its id; `retest_of` is the id of the session that this one tests again."""
-        values = check_entry({"day": day, "place": place, "note": note})
+    def add_session(self, bag, *, day=None, place="", retest_of=None, note="", **settings):
+        """Enter a session with a bag and return its id; it is then the current one.
+
+        Parameters
+        ----------
+        bag : int
+        day : date or str, optional
+        place : str
+        retest_of : int, optional
+            The session that this one tests again.
+        note : str
+        **settings
+            Any of length_unit ("mm" or "in"), carry_unit ("m" or "yd"), net_distance_mm (ball to net, in mm, where the start of
+            the ball is read on a net), setup_tilt_deg and u_setup_tilt_deg (lean of the ball's line, in degrees).
+        """
+        for name in settings:
+            if name not in SESSION_SETTINGS:
+                raise InputError(f"{name} is no setting of a session; expected some of {', '.join(SESSION_SETTINGS)}")
+        values = check_entry({"day": day, "place": place, "note": note, **settings})
         with self._edit("session added"):
             if retest_of is not None:
                 retest_of = self._need("session", retest_of)
@@ -243,6 +260,12 @@ class SessionBook:
                 self._insert("gauge", {"club_id": club_id, "day": values["day"], "gauge_lie_deg": gauge_lie_deg})
             return bend
 
+    def open_session(self, session):
+        """Make a session the current one, which the notebooks go on with; no edit, so `undo` passes it over."""
+        session = self._need("session", session)
+        with self._lock, self._sentences():
+            self._db.execute("UPDATE session SET opened = strftime('%Y-%m-%dT%H:%M:%f', 'now') WHERE id = ?", (session,))
+
     # Correcting
 
     def change(self, kind, row, **values):
@@ -251,8 +274,8 @@ class SessionBook:
         Parameters
         ----------
         kind : {"golfer", "bag", "club", "gauge", "session", "shot", "plan", "bend"}
-        row : int
-            Its id.
+        row : int or sequence of int
+            Its id, or those of several entries that get the same values in one edit.
         **values
             Columns to correct, named as in the tables; identifiers, numbers within a session and photos stay.
 
@@ -260,9 +283,12 @@ class SessionBook:
         ------
         InputError
         """
-        row = self._need(check_kind(kind), row)
-        old = self._row(kind, row)
-        fixed = ("id", "number", "at", "photo", "lines", "after_gauge")
+        rows = [row] if isinstance(row, int | str) or not hasattr(row, "__iter__") else list(row)
+        rows = [self._need(check_kind(kind), row) for row in rows]
+        if not rows:
+            raise InputError(f"no {kind} to correct was given")
+        old = self._row(kind, rows[0])
+        fixed = ("id", "number", "at", "photo", "lines", "after_gauge", "opened")
         free = [name for name in old if name not in fixed and not name.endswith(("_id", "_budget"))]
         if not values:
             raise InputError(f"nothing to correct was given; give at least one of {', '.join(free)}")
@@ -270,13 +296,29 @@ class SessionBook:
             if name not in free:
                 raise InputError(f"{name} of a {kind} cannot be corrected; expected some of {', '.join(free)}")
         if kind == "club":
-            club = club_row(replace(club_of(old), **values))
-            values = {name: club[name] for name in values}  # only these: another process may be correcting others
+            clubs = [club_row(replace(club_of(self._row(kind, row)), **values)) for row in rows]
+            values = {name: clubs[0][name] for name in values}  # only these: another process may be correcting others
         else:
             values = check_entry(values)
         if values.get("retest_of") is not None:
             values["retest_of"] = self._need("session", values["retest_of"])
-        self._correct(kind, row, values)
+        self._correct(kind, rows, values)
+
+    def remove_club(self, bag, club):
+        """Take a club and its gauge readings out of a bag; `undo` brings it back. A club with shots or bends stays.
+
+        Raises
+        ------
+        InputError
+        """
+        club_id = self._club_id(bag, club)
+        with self._edit(f"club {club} removed"):
+            for kind in ("shot", "bend"):
+                if self._db.execute(f"SELECT 1 FROM {kind} WHERE club_id = ?", (club_id,)).fetchone():
+                    raise InputError(f"club {club!r} has {kind}s in this book and cannot be removed; leave it, or correct its name")
+            for (gauge,) in self._db.execute("SELECT id FROM gauge WHERE club_id = ?", (club_id,)).fetchall():
+                self._delete("gauge", gauge)
+            self._delete("club", club_id)
 
     def measure_again(self, shot, *, mark=None, reading=None, start=None):
         """Put a new measurement (see `add_shot`) in place of a shot's old one, which stays in `history`.
@@ -297,7 +339,7 @@ class SessionBook:
             values |= {"counted": 0, "why": NO_READING}
         elif self._row("shot", shot)["why"] == NO_READING:
             values |= {"counted": 1, "why": ""}
-        self._correct("shot", shot, values)
+        self._correct("shot", [shot], values)
 
     def undo(self):
         """Take back the last edit of the book that is not yet taken back, whoever made it, and return what it was."""
@@ -372,16 +414,22 @@ class SessionBook:
                            "WHERE bag_id = ? ORDER BY gauge.id", (self._need("bag", bag),))  # fmt: skip
 
     def sessions(self):
-        """Return a DataFrame, a row a session, with its numbers of shots entered and counted."""
+        """Return a DataFrame, a row a session, with its settings (see `add_session`) and its numbers of shots entered and counted."""
+        numbers = {name: float for name in SESSION_SETTINGS if not name.endswith("_unit")}
         return self._table(
-            """SELECT session.id AS session_id, golfer_id, golfer.name AS golfer, bag_id, bag.name AS bag, day, place, retest_of,
-                session.note AS note,
+            f"""SELECT session.id AS session_id, golfer_id, golfer.name AS golfer, bag_id, bag.name AS bag, day, place, retest_of,
+                session.note AS note, {", ".join(SESSION_SETTINGS)},
                 coalesce(shots, 0) AS shots, coalesce(counted, 0) AS counted
             FROM session JOIN bag ON bag.id = bag_id JOIN golfer ON golfer.id = golfer_id
                 LEFT JOIN (SELECT session_id, count(*) AS shots, sum(counted) AS counted FROM shot GROUP BY session_id)
                     ON session_id = session.id
             ORDER BY session.id"""
-        )
+        ).astype(numbers)
+
+    def current_session(self):
+        """Return the row of `sessions` that was entered or opened last, as a Series; None in a book without sessions."""
+        last = self._table("SELECT id FROM session ORDER BY opened DESC, id DESC LIMIT 1")
+        return None if last.empty else self.sessions().set_index("session_id", drop=False).loc[int(last["id"].iloc[0])]
 
     def shots(self, session=None):
         """Return a DataFrame, a row a shot in the order hit, of one session or of all: what `fit_bag` takes as it is."""
@@ -476,12 +524,17 @@ class SessionBook:
             self._insert("gauge", {"club_id": club_id, "day": day, "gauge_lie_deg": club.gauge_lie_deg})
         return club_id
 
-    def _correct(self, kind, row, values):
-        with self._edit(f"{kind} {row} corrected"):
-            if kind == "shot":
-                _check_counted(self._row(kind, row) | values)
-            self._record(kind, row)
-            self._db.execute(f"UPDATE {kind} SET {', '.join(f'{name} = ?' for name in values)} WHERE id = ?", (*values.values(), row))
+    def _correct(self, kind, rows, values):
+        with self._edit(f"{kind} {', '.join(map(str, rows))} corrected"):
+            for row in rows:
+                if kind == "shot":
+                    _check_counted(self._row(kind, row) | values)
+                self._record(kind, row)
+                self._db.execute(f"UPDATE {kind} SET {', '.join(f'{name} = ?' for name in values)} WHERE id = ?", (*values.values(), row))
+
+    def _delete(self, kind, row):
+        self._record(kind, row)
+        self._db.execute(f"DELETE FROM {kind} WHERE id = ?", (row,))
 
     def _record(self, kind, row):
         """Keep what stands there now, before it is changed."""

@@ -46,12 +46,29 @@ STEPS = (
             bend_deg REAL NOT NULL, after_gauge INTEGER REFERENCES gauge, note TEXT NOT NULL)""",
         "CREATE INDEX bend_of_club ON bend (club_id)",
     ),
+    (  # what a session is set up with, and when it was last chosen
+        "ALTER TABLE session ADD COLUMN length_unit TEXT NOT NULL DEFAULT 'mm'",
+        "ALTER TABLE session ADD COLUMN carry_unit TEXT NOT NULL DEFAULT 'm'",
+        "ALTER TABLE session ADD COLUMN net_distance_mm REAL",
+        "ALTER TABLE session ADD COLUMN setup_tilt_deg REAL",
+        "ALTER TABLE session ADD COLUMN u_setup_tilt_deg REAL",
+        "ALTER TABLE session ADD COLUMN opened TEXT",
+        """CREATE TRIGGER session_opened AFTER INSERT ON session WHEN new.opened IS NULL
+            BEGIN UPDATE session SET opened = strftime('%Y-%m-%dT%H:%M:%f', 'now') WHERE id = new.id; END""",
+    ),
 )
 
 KINDS = ("golfer", "bag", "club", "gauge", "session", "shot", "plan", "bend")
 MARK_COLUMNS = ("tilt_deg", "u_tilt_deg", "strike_toe_mm", "u_strike_toe_mm", "strike_up_mm", "u_strike_up_mm", "line_width_mm",
                 "u_line_width_mm")  # fmt: skip
 SHOT_NUMBERS = {*MARK_COLUMNS, "lie_error_deg", "u_lie_error_deg", "start_deg", "u_start_deg"}
+SESSION_SETTINGS = {  # what may stand there: the choices, or the range and its unit
+    "length_unit": ("mm", "in"),
+    "carry_unit": ("m", "yd"),
+    "net_distance_mm": (500.0, 50_000.0, "millimetres"),
+    "setup_tilt_deg": (-45.0, 45.0, "degrees"),
+    "u_setup_tilt_deg": (0.0, 45.0, "degrees"),
+}
 CLUB_COLUMNS = tuple(field.name for field in fields(Club) if field.name != "gauge_lie_deg")
 
 
@@ -66,6 +83,11 @@ def check_entry(values):
         elif name in SHOT_NUMBERS:
             unit = "degrees" if name.endswith("deg") else "millimetres"
             value = None if value is None else check_number(name, value, 0.0 if name.startswith("u_") else -1e4, 1e4, unit)
+        elif name in ("length_unit", "carry_unit"):
+            if value not in SESSION_SETTINGS[name]:
+                raise InputError(f"{name} is {value!r}; expected one of {', '.join(SESSION_SETTINGS[name])}")
+        elif name in SESSION_SETTINGS:
+            value = None if value is None else check_number(name, value, *SESSION_SETTINGS[name])
         elif name in ("bend_deg", "gauge_lie_deg"):
             value = check_number(name, value, *((-10.0, 10.0) if name == "bend_deg" else (45.0, 80.0)), "degrees")
         elif name == "handed" and value not in HANDS:

@@ -17,6 +17,7 @@ from dataclasses import fields, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from .book_schema import (
@@ -207,7 +208,8 @@ class SessionBook:
             The club's label in the session's bag.
         photo : path or bytes, optional
         mark : FaceMark or mapping, optional
-            Its tilt, strike, line width, their uncertainties, flags and budget are kept, as far as it has them.
+            Its tilt, strike, line width, their uncertainties, flags, budget, and the places of its marks in the photo (`marks`)
+            are kept, as far as it has them.
         reading : LieReading or mapping, optional
         start : StartDirection or float, optional
             Start direction in degrees, closed side positive, alone or with its standard uncertainty.
@@ -288,7 +290,7 @@ class SessionBook:
         if not rows:
             raise InputError(f"no {kind} to correct was given")
         old = self._row(kind, rows[0])
-        fixed = ("id", "number", "at", "photo", "lines", "after_gauge", "opened")
+        fixed = ("id", "number", "at", "photo", "lines", "after_gauge", "opened", "marks")
         free = [name for name in old if name not in fixed and not name.endswith(("_id", "_budget"))]
         if not values:
             raise InputError(f"nothing to correct was given; give at least one of {', '.join(free)}")
@@ -320,24 +322,30 @@ class SessionBook:
                 self._delete("gauge", gauge)
             self._delete("club", club_id)
 
-    def measure_again(self, shot, *, mark=None, reading=None, start=None):
+    def measure_again(self, shot, *, mark=None, reading=None, start=None, club=None, why=None):
         """Put a new measurement (see `add_shot`) in place of a shot's old one, which stays in `history`.
 
         What is not given stays, except that a new mark does away with the lie reading of the old one. A shot that was set
-        aside only because it had no lie reading counts from now on; one that lost its reading is set aside.
+        aside only because it had no lie reading counts from now on; one that lost its reading is set aside. `club` is the label
+        of the club that it was hit with after all; `why` sets the shot aside in the same entry.
         """
         shot = self._need("shot", shot)
-        stays = [name for name in (*MARK_COLUMNS, "flags", "mark_budget") if mark is None]
+        old = self._row("shot", shot)
+        stays = [name for name in (*MARK_COLUMNS, "flags", "mark_budget", "marks") if mark is None]
         stays += [name for name in ("start_deg", "u_start_deg") if start is None]
         stays += [name for name in ("lie_error_deg", "u_lie_error_deg", "heading_known", "lie_budget") if mark is None and reading is None]
         values = {name: value for name, value in _measured(mark, reading, start).items() if name not in stays}
-        if not values:
-            raise InputError("nothing was measured; give a mark, a reading or a start direction")
-        if "lie_error_deg" not in values:
+        if club is not None:
+            values["club_id"] = self._club_id(self._row("session", old["session_id"])["bag_id"], club)
+        if not values and why is None:
+            raise InputError("nothing was measured; give a mark, a reading, a start direction or a club")
+        if why is not None:
+            values |= {"counted": 0, **check_entry({"why": why})}
+        elif "lie_error_deg" not in values:
             pass
         elif values["lie_error_deg"] is None:
             values |= {"counted": 0, "why": NO_READING}
-        elif self._row("shot", shot)["why"] == NO_READING:
+        elif old["why"] == NO_READING:
             values |= {"counted": 1, "why": ""}
         self._correct("shot", [shot], values)
 
@@ -443,6 +451,16 @@ class SessionBook:
         if of not in ("lie", "mark"):
             raise InputError(f'of is {of!r}; expected "lie" or "mark"')
         return pd.DataFrame(json.loads(self._row("shot", self._need("shot", shot))[f"{of}_budget"] or "[]"))
+
+    def marks(self, shot):
+        """Return where a shot's marks are in its photo, in pixels (x, y) of the upright full-size photo, or None.
+
+        Returns
+        -------
+        dict or None
+            `corners` (4 points) and `line` (2 points) as in `FaceMark`; `by_hand`: which of the two the fitter placed.
+        """
+        return json.loads(self._row("shot", self._need("shot", shot))["marks"] or "null")
 
     def photo(self, shot):
         """Return the path of a shot's photo, or None."""
@@ -613,7 +631,17 @@ def _measured(mark, reading, start):
         "start_deg": start_deg,
         "u_start_deg": u_start_deg,
     }
-    return check_entry(values) | {"mark_budget": _to_json(_get(mark, "budget")), "lie_budget": _to_json(_get(reading, "budget"))}
+    tables = {"mark_budget": _to_json(_get(mark, "budget")), "lie_budget": _to_json(_get(reading, "budget"))}
+    return check_entry(values) | tables | {"marks": _marks_of(mark)}
+
+
+def _marks_of(mark):
+    """Return the places of a mark in its photo as JSON, to a hundredth of a pixel, or None."""
+    corners, line = _get(mark, "corners"), _get(mark, "line")
+    if corners is None or line is None:
+        return None
+    places = {name: np.round(np.asarray(points, float), 2).tolist() for name, points in (("corners", corners), ("line", line))}
+    return json.dumps(places | {"by_hand": list(_get(mark, "by_hand") or ())})
 
 
 def _check_counted(shot):

@@ -56,6 +56,7 @@ STEPS = (
         """CREATE TRIGGER session_opened AFTER INSERT ON session WHEN new.opened IS NULL
             BEGIN UPDATE session SET opened = strftime('%Y-%m-%dT%H:%M:%f', 'now') WHERE id = new.id; END""",
     ),
+    ("ALTER TABLE shot ADD COLUMN marks TEXT",),  # JSON: where the corners and the line are in the photo, and which were placed by hand
 )
 
 KINDS = ("golfer", "bag", "club", "gauge", "session", "shot", "plan", "bend")

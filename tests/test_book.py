@@ -223,6 +223,24 @@ def test_a_shot_goes_over_to_another_club_and_keeps_where_its_marks_are(book):
     assert book.marks(shot) is None and book.shots(session).iloc[0]["club"] == "7"
 
 
+def test_an_earlier_edit_can_be_taken_back_if_nothing_touched_its_entry_since(book):
+    _, session, (first, second, _) = filled(book)
+    book.set_aside(first, "heavy strike")
+    aside = int(book.history()["edit_id"].iloc[-1])
+    book.set_aside(second, "double print")
+    assert book.undo(aside) == f"shot {first} corrected"
+    assert book.shots(session)["counted"].tolist() == [True, False, True]
+    with pytest.raises(lt.InputError, match="cannot be taken back"):
+        book.undo(aside)
+    book.set_aside(first, "mat moved")
+    earlier = int(book.history()["edit_id"].iloc[-1])
+    book.change("shot", first, note="on the left mat")
+    with pytest.raises(lt.InputError, match="changed since"):
+        book.undo(earlier)
+    book.undo()
+    assert book.undo(earlier) and book.shots(session)["counted"].tolist() == [True, False, True]
+
+
 def test_rows_of_a_table_can_be_entered(book):
     _, session, _ = filled(book, shots=0)
     table = pd.DataFrame({"tilt_deg": [1.0, np.nan], "u_tilt_deg": [0.4, np.nan], "lie_error_deg": [0.8, np.nan],

@@ -349,17 +349,24 @@ class SessionBook:
             values |= {"counted": 1, "why": ""}
         self._correct("shot", [shot], values)
 
-    def undo(self):
-        """Take back the last edit of the book that is not yet taken back, whoever made it, and return what it was."""
+    def undo(self, edit=None):
+        """Take back the last edit of the book that is not yet taken back, whoever made it, and return what it was.
+
+        With `edit` (an edit_id of `history`) that one, unless it is taken back already or a later one touched the same entries.
+        """
+        last = """SELECT id, what FROM edit e WHERE undoes IS NULL AND id < :undo AND NOT EXISTS (SELECT 1 FROM edit WHERE undoes = e.id)
+            AND (:edit IS NULL OR (id = :edit AND NOT EXISTS (
+                SELECT 1 FROM change mine JOIN change later ON later.kind = mine.kind AND later.row_id = mine.row_id AND later.edit_id > mine.edit_id
+                JOIN edit by ON by.id = later.edit_id
+                WHERE mine.edit_id = :edit AND by.undoes IS NULL AND NOT EXISTS (SELECT 1 FROM edit WHERE undoes = by.id))))
+            ORDER BY id DESC LIMIT 1"""
         with self._lock, self._sentences():
-            last = """SELECT id, what FROM edit e WHERE undoes IS NULL AND NOT EXISTS (SELECT 1 FROM edit WHERE undoes = e.id)
-                ORDER BY id DESC LIMIT 2"""
-            with self._edit("undo") as edit:
-                found = self._db.execute(last).fetchall()[1:]  # the first is this edit itself
+            with self._edit("undo") as undo:
+                found = self._db.execute(last, {"edit": edit, "undo": undo}).fetchone()
                 if not found:
-                    raise InputError("there is nothing to undo in this book")
-                undone, what = found[0]
-                self._db.execute("UPDATE edit SET undoes = ?, what = ? WHERE id = ?", (undone, f"undone: {what}", edit))
+                    raise InputError("there is nothing to undo in this book" if edit is None else f"edit {edit} cannot be taken back: there is none, it was, or what it touched was changed since")
+                undone, what = found
+                self._db.execute("UPDATE edit SET undoes = ?, what = ? WHERE id = ?", (undone, f"undone: {what}", undo))
                 changes = "SELECT kind, row_id, before FROM change WHERE edit_id = ? ORDER BY id DESC"
                 for kind, row, before in self._db.execute(changes, (undone,)).fetchall():
                     self._record(kind, row)

@@ -114,27 +114,35 @@ class PhotoIntake:
                 continue
             if settled or known == stamp:
                 try:
-                    self._photos[name] = path, hashlib.sha256(path.read_bytes()).hexdigest()
+                    digest = hashlib.sha256(path.read_bytes()).hexdigest()
                 except OSError:
                     continue
+                if not self._same(digest):
+                    came.append(name)
+                self._photos[name] = path, digest
                 self._errors.pop(name, None)
-                came.append(name)
         return came
 
     def receive(self, name, content):
-        """Put an uploaded photo into the book's inbox, a folder that is looked into as well, and return its name there."""
+        """Put an uploaded photo into the book's inbox, a folder that is looked into as well, and return its name.
+
+        A photo that is there already keeps the name that it has.
+        """
         name = re.sub(r"[^\w. ()-]", "_", Path(str(name).replace("\\", "/")).name).lstrip(".") or "photo.jpg"
         content = bytes(content)
         if Path(name).suffix.lower() not in PHOTO_ENDS:
             raise InputError(f"{name} is no photo; expected a file that ends in {', '.join(PHOTO_ENDS)}")
+        digest = hashlib.sha256(content).hexdigest()
+        if same := self._same(digest):
+            return same
         self.inbox.mkdir(exist_ok=True)
         final = self.inbox / name
-        if final.exists() and final.read_bytes() != content:
-            final = self.inbox / f"{final.stem}-{hashlib.sha256(content).hexdigest()[:8]}{final.suffix}"
+        if final.exists():
+            final = self.inbox / f"{final.stem}-{digest[:8]}{final.suffix}"
         beside = self.inbox / f".{uuid.uuid4().hex}.part"
         beside.write_bytes(content)
         os.replace(beside, final)
-        self._photos[f"uploaded/{final.name}"] = final, hashlib.sha256(content).hexdigest()
+        self._photos[f"uploaded/{final.name}"] = final, digest
         status = final.stat()
         self._stamps[f"uploaded/{final.name}"] = status.st_size, status.st_mtime_ns
         return f"uploaded/{final.name}"
@@ -229,13 +237,7 @@ class PhotoIntake:
             if entry.shot is None:
                 self._clubs[name] = label
             elif label != entry.club:
-                by_hand = self.by_hand(name)
-                try:
-                    self._enter(entry, label, self.start(name), **by_hand)
-                except PhotoError:
-                    if entry.state != "refused":  # what was measured belongs to the other club
-                        self.book.undo()
-                    raise
+                self._enter(entry, label, self.start(name), **self.by_hand(name))
 
     def set_start(self, name, start):
         """Say where the ball started (a `StartDirection`, degrees, or None: nobody saw it); the lie reading follows."""
@@ -305,11 +307,19 @@ class PhotoIntake:
         self.book.set_aside(self._in_book(name), why)
 
     def undo(self):
-        """Take back the book's last entry, and return what it was."""
+        """Take back the last decision or correction of this session's shots, and return the `Entry` as it is then.
+
+        That a photo was measured is no decision: it stays in the book.
+        """
         with self._busy:
-            what = self.book.undo()
-            self._marks.clear()
-            return what
+            edits = self.book.history()
+            stands = edits[edits["undoes"].isna() & ~edits["edit_id"].isin(edits["undoes"])]
+            shots = stands["what"].str.extract(r"^shot (\d+) corrected$")[0].dropna().astype(int)
+            shots = shots[shots.isin(self.book.shots(self.session)["shot_id"])]
+            if not len(shots):
+                raise InputError("there is no decision to take back in this session")
+            self.book.undo(int(stands["edit_id"][shots.index[-1]]))
+            return next((entry for entry in self.entries() if entry.shot == shots.iloc[-1]), None)
 
     # Pictures
 
@@ -340,6 +350,10 @@ class PhotoIntake:
                 if path.suffix.lower() in PHOTO_ENDS and not any(part.startswith(".") for part in inside.parts) and path.is_file():
                     yield start + inside.as_posix(), path
 
+    def _same(self, digest):
+        """The name of a photo with that content, or None."""
+        return next((name for name, (_, known) in self._photos.items() if known == digest), None)
+
     def _row(self, name):
         """The row of the shot list whose photo is the end of this file's path, else an empty one."""
         path = self._photos[name][0].as_posix() if name in self._photos else name
@@ -360,7 +374,7 @@ class PhotoIntake:
                 self._errors[entry.name] = str(error)
             elif entry.shot is None:
                 self.book.add_shot(self.session, label, photo=entry.path, start=start, counted=False, why=f"{REFUSED}{error}", note=entry.name)
-            elif again:
+            elif again and entry.state == "refused":
                 self.book.measure_again(entry.shot, why=f"{REFUSED}{error}", **again)
             raise
         reading = _reading(mark, club, start)

@@ -41,7 +41,7 @@ class PhotosPanel(widgets.VBox):
 
     def __init__(self, intake, *, unit="mm", net_distance_mm=3000.0, watch_s=2.0):
         self._intake, self._unit, self._quiet, self._lock = intake, unit, False, threading.RLock()
-        self._club_in_hand, self._taken_out = None, set()
+        self._club_in_hand = None
         spot, _, far, mm = LENGTHS[unit]
         self._look = _button("Look for new photos", "refresh")
         self._watch = widgets.Checkbox(True, description="Measure photos as they arrive", indent=False, layout=widgets.Layout(width="230px"))
@@ -154,7 +154,7 @@ class PhotosPanel(widgets.VBox):
         with self._lock:
             name = self._list.value
             entry = None if name is None else self._intake.entry(name)
-            if measure and entry and entry.state == "new" and entry.club and name not in self._taken_out:
+            if measure and entry and entry.state == "new" and entry.club:
                 try:
                     self._intake.take(name)
                 except PhotoError:
@@ -228,7 +228,7 @@ class PhotosPanel(widgets.VBox):
     def _next(self):
         """Choose the next photo that waits for a decision, if there is one."""
         names = [name for _, name in self._list.options]
-        waiting = {entry.name for entry in self._intake.entries() if entry.state in ("new", "to look at")} - self._taken_out
+        waiting = {entry.name for entry in self._intake.entries() if entry.state in ("new", "to look at")}
         after = names.index(self._list.value)
         self._hand.value = False
         self._refresh(next((name for name in names[after + 1 :] + names[:after] if name in waiting), None))
@@ -287,7 +287,6 @@ class PhotosPanel(widgets.VBox):
         self._work.cancel()
 
     def _on_measure(self, _):
-        self._taken_out.discard(self._list.value)
         try:
             self._intake.take(self._list.value)
         finally:
@@ -337,13 +336,10 @@ class PhotosPanel(widgets.VBox):
         self._next()
 
     def _on_undo(self, _):
-        before = {entry.name: entry for entry in self._intake.entries()}
-        what = self._intake.undo()
-        changed = [entry for entry in self._intake.entries() if before.get(entry.name) != entry]
-        self._taken_out |= {entry.name for entry in changed if entry.state == "new"}
-        self._refresh(changed[0].name if changed else None)
-        self._show(measure=False)
-        say(self._message, f"Taken back: {what}." + "".join(f" {entry.name} is now: {_state(entry)}." for entry in changed))
+        entry = self._intake.undo()
+        self._refresh(entry and entry.name)
+        self._show()
+        say(self._message, f"Taken back. {entry.name} is now: {_state(entry)}." if entry else "Taken back.")
 
     def _on_hand(self, _):
         if not self._quiet:

@@ -60,7 +60,7 @@ def test_choose_count_set_aside_undo_and_open_again(make):
     assert repr(panel) == "PhotosPanel(5 photos)" and not len(panel.value)  # nothing is entered before the fitter asks
     panel._list.value = "7-2.jpg"
     assert "to look at" in labels(panel)["7-2.jpg"]
-    assert "Toe" in panel._words.value and "Strike 4 mm to the toe" in panel._words.value and "19 times in 20" in panel._words.value
+    assert "Toe" in panel._words.value and "Strike 4 mm to the toe" in panel._words.value and "19 times in 20" in panel._more.value
     assert panel._picture.picture[:2] == b"\xff\xd8" and "7-2.jpg" in panel._picture.alt and not panel._picture.active
     panel._count.click()
     assert labels(panel)["7-2.jpg"].startswith("✓") and panel._list.value == "7-3.jpg"  # on to the next, which is measured at once
@@ -87,7 +87,7 @@ def test_the_club_is_chosen_and_the_start_set(make):
     panel._list.value = "IMG_9.jpg"
     assert "which club?" in labels(panel)["IMG_9.jpg"] and "Choose its club" in panel._words.value and panel._count.disabled
     panel._club.value = "PW"
-    assert "club PW, to look at" in labels(panel)["IMG_9.jpg"] and "Nobody saw" in panel._words.value
+    assert "club PW, to look at" in labels(panel)["IMG_9.jpg"] and "Nobody saw" in panel._more.value
     wide = panel.value["u_lie_error_deg"].iloc[0]
     panel._start.value = "net"
     assert panel._off.description == "Off, mm" and panel._net.layout.display is None
@@ -95,7 +95,7 @@ def test_the_club_is_chosen_and_the_start_set(make):
     panel._set_start.click()
     row = panel.value.iloc[0]
     assert row["start_deg"] == pytest.approx(-np.degrees(np.arctan(52.4 / 3000))) and row["u_lie_error_deg"] < wide
-    assert "started 1.0° right" in panel._words.value and (panel._start.value, panel._off.value, panel._side.value) == ("degrees", 1.0, "right")
+    assert "started 1.0° right" in panel._more.value and (panel._start.value, panel._off.value, panel._side.value) == ("degrees", 1.0, "right")
     panel._start.value = ""
     panel._set_start.click()
     assert np.isnan(panel.value["start_deg"].iloc[0])
@@ -121,7 +121,7 @@ def test_marks_are_moved_by_hand_and_numbers_follow(make):
     panel._picture.line = [LINE[0].tolist(), [95.0, 70.0]]  # what the browser sends when the upper end is let go
     after = panel.value.iloc[0]
     assert after["tilt_deg"] < before["tilt_deg"] - 5 and after["counted"]
-    assert lt.words.tilt_words(after["tilt_deg"], after["u_tilt_deg"]) in panel._words.value
+    assert lt.words.tilt_words(after["tilt_deg"], after["u_tilt_deg"]) in panel._more.value
     panel._picture.corners = (FIELD + 2).tolist()
     assert set(panel._intake.by_hand("7-2.jpg")) == {"corners", "line"}
     panel._found.click()

@@ -448,6 +448,18 @@ def open_session(book, bag=None, *, golfer="Golfer"):
     return book.add_session(book.add_bag(book.add_golfer(golfer, next(iter(bag)).handed), bag))
 
 
+def open_photos(book, folder=None, bag=None, shot_list=None, *, demo=None):
+    """Return the `PhotoIntake` of the book's last session, or of a new one (see `open_session`).
+
+    `demo` is a folder such as the kit's `demo_photos`: its golfer's bag, photos and list of shots stand in for what is not given.
+    """
+    if demo is not None:
+        demo = Path(demo)
+        bag = demo / "bag.csv" if bag is None else bag
+        folder, shot_list = (demo / "photos" / "perrin", demo / "shots.csv") if folder is None else (folder, shot_list)
+    return PhotoIntake(book, open_session(book, bag, golfer="Perrin Oldacre" if demo else "Golfer"), folder, shot_list=shot_list)
+
+
 def club_from_name(name, labels):
     """Return the label of the club that a photo's name says, or None.
 

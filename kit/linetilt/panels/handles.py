@@ -26,9 +26,13 @@ function make(tag, parent, className, attributes = {}) {
   return node;
 }
 
+// The notebook's shortcuts (letters, arrows) must not fire from a control of the panel; JupyterLab asks the focused element itself.
+function noShortcuts(event) {
+  event.target.setAttribute("data-lm-suppress-shortcuts", "true");
+}
+
 function render({ model, el }) {
-  // JupyterLab's own shortcuts (arrows, letters) must not fire while a handle has the focus.
-  const root = make("div", el, "lt-handles", { "data-lm-suppress-shortcuts": "true" });
+  const root = make("div", el, "lt-handles");
   const frame = make("div", root, "lt-frame");
   const stage = make("div", frame, "lt-stage");
   const image = make("img", stage, "", { draggable: "false" });
@@ -78,11 +82,11 @@ function render({ model, el }) {
     loupe.style.backgroundImage = `url(${url})`;
     loupe.style.backgroundSize = `${wide}px ${high}px`;
     loupe.style.backgroundPosition = `${LOUPE_PX / 2 - (wide * (x + 0.5)) / width}px ${LOUPE_PX / 2 - (high * (y + 0.5)) / height}px`;
-    // beside the handle and never under it: in the corner of what is in sight that is farther away
-    const seen = { left: frame.scrollLeft, right: frame.scrollLeft + frame.clientWidth, top: frame.scrollTop };
-    const toRight = (stage.clientWidth * x) / width < (seen.left + Math.min(seen.right, stage.clientWidth)) / 2;
-    loupe.style.left = `${toRight ? Math.min(seen.right, stage.clientWidth) - LOUPE_PX - 8 : seen.left + 4}px`;
-    loupe.style.top = `${seen.top + 4}px`;
+    // beside the handle and never over it: in the corner of what is in sight that is farthest away
+    [["left", "scrollLeft", "clientWidth", x / width], ["top", "scrollTop", "clientHeight", y / height]].forEach(([edge, scrolled, length, share]) => {
+      const start = frame[scrolled], end = Math.min(start + frame[length], stage[length]);
+      loupe.style[edge] = `${share * stage[length] < (start + end) / 2 ? end - LOUPE_PX - 6 : start + 6}px`;
+    });
   }
 
   function place(index, x, y) {
@@ -174,7 +178,11 @@ function render({ model, el }) {
   hint.textContent = "Drag a handle, or go to it with Tab and use the arrow keys (with Shift: ten steps). A to D: ends of the lowest and the highest full score line. L, U: ends of the print.";
   const watched = { "change:picture": newPicture, "change:size": fit, "change:alt": newPicture, "change:corners": newMarks, "change:line": newMarks, "change:active": draw };
   for (const [event, react] of Object.entries(watched)) model.on(event, react);
-  const resized = new ResizeObserver(draw);
+  root.addEventListener("focusin", noShortcuts);
+  const resized = new ResizeObserver(() => {  // runs when it is put into the page, too
+    root.closest(".jp-OutputArea-output")?.addEventListener("focusin", noShortcuts);
+    draw();
+  });
   resized.observe(frame);
   newMarks();
   newPicture();
@@ -203,7 +211,7 @@ _CSS = """
 .lt-field { stroke: #fff; stroke-width: 1.5; stroke-dasharray: 7 5; }
 .lt-line { stroke: #fff; stroke-width: 1.5; }
 .lt-handle { position: absolute; width: 44px; height: 44px; margin: -22px 0 0 -22px; padding: 0; border: 0; background: none; cursor: move; touch-action: none; }
-.lt-handle:focus { outline: none; z-index: 2; }
+.lt-handle:focus, .lt-handle:focus-visible { outline: none !important; z-index: 2; }
 .lt-ring { position: absolute; left: 14px; top: 14px; width: 16px; height: 16px; box-sizing: border-box; border: 2px solid #fff; box-shadow: 0 0 0 1.5px #000, inset 0 0 0 1.5px #000; }
 .lt-round .lt-ring { border-radius: 50%; }
 .lt-letter { position: absolute; left: 13px; top: 13px; width: 18px; height: 18px; line-height: 18px; text-align: center; font: bold 13px/18px sans-serif; color: #fff; background: #111; }

@@ -17,7 +17,7 @@ from .handles import PhotoHandles
 
 GLYPHS = {"new": "○", "refused": "?", "to look at": "●", "counted": "✓", "set aside": "✕"}
 LENGTHS = {"mm": ("mm", 1.0, "m", 1000.0), "in": ("in", MM_PER_INCH, "ft", 12 * MM_PER_INCH)}  # of the net, in mm
-_LEFT = widgets.Layout(width="290px")
+_LEFT = {"width": "290px"}  # a dict: each widget makes its own layout of it
 _LABEL = {"description_width": "92px"}
 _UPLOAD = (
     "Photos above 10 MB arrive by upload only where JupyterLab was opened with <code>python -m linetilt</code>, up to 200 MB at a time; elsewhere they "
@@ -48,19 +48,19 @@ class PhotosPanel(widgets.VBox):
         self._upload = widgets.FileUpload(accept="image/*,.heic,.heif", multiple=True, description="Upload photos")
         self._arrived = widgets.HTML()
         self._all = _button("Measure all new photos", "play")
-        self._bar = widgets.IntProgress(0, 0, 1, layout=widgets.Layout(width="160px", visibility="hidden"))
+        self._bar = widgets.IntProgress(0, 0, 1, layout=widgets.Layout(width="160px", display="none"))
         self._progress = widgets.HTML()
         self._cancel = _button("Stop measuring", "stop", disabled=True)
         self._message = message_line()
         self._list = widgets.Select(description="Photos", rows=13, style={"description_width": "50px"}, layout=_LEFT)
         self._club = widgets.Dropdown(description="Club", style=_LABEL, layout=_LEFT)
-        self._start = widgets.Dropdown(options=[("nobody saw", ""), ("spot on the net", "net"), ("launch monitor", "degrees")], description="Ball's start", style=_LABEL, layout=_LEFT)
+        self._start = widgets.Dropdown(options=[("nobody saw", ""), ("spot on the net", "net"), ("degrees", "degrees")], description="Ball's start", style=_LABEL, layout=_LEFT)
         self._off = widgets.BoundedFloatText(0.0, min=0.0, max=5000.0, style=_LABEL, layout=_LEFT)
         self._side = widgets.Dropdown(options=["left", "right"], description="Side", style=_LABEL, layout=_LEFT)
         self._net = widgets.BoundedFloatText(net_distance_mm / mm, min=0.3, max=150.0, step=0.1, description=f"Net away, {far}", style=_LABEL, layout=_LEFT)
         self._set_start = _button("Set the start", "location-arrow")
         self._picture = PhotoHandles()
-        self._words = widgets.HTML(layout=widgets.Layout(width="97%"))
+        self._words, self._more = (widgets.HTML(layout=widgets.Layout(width="97%")) for _ in range(2))
         self._count = _button("Count it", "check", button_style="primary")
         self._why = widgets.Dropdown(options=REASONS, description="Reason", style={"description_width": "52px"}, layout=widgets.Layout(width="190px"))
         self._other = widgets.Text(placeholder="what happened", description="Other", style={"description_width": "42px"}, layout=widgets.Layout(width="200px", display="none"))
@@ -72,9 +72,8 @@ class PhotosPanel(widgets.VBox):
         left = widgets.VBox([self._list, self._club, self._start, self._off, self._side, self._net, self._set_start], layout=widgets.Layout(width="300px"))
         right = widgets.VBox(
             [
-                self._picture, self._words,
-                widgets.HBox([self._count, self._measure, self._why, self._other, self._aside, self._undo], layout=ROW),
-                widgets.HBox([self._hand, self._found], layout=ROW),
+                self._words, widgets.HBox([self._count, self._measure, self._why, self._other, self._aside, self._undo], layout=ROW),
+                self._picture, widgets.HBox([self._hand, self._found], layout=ROW), self._more,
             ],
             layout=widgets.Layout(flex="1 1 440px", min_width="300px"),
         )  # fmt: skip
@@ -178,7 +177,7 @@ class PhotosPanel(widgets.VBox):
             button.disabled = not wanted
         self._measure.layout.display = None if entry and entry.state in ("new", "refused") else "none"
         if entry is None:
-            self._words.value = f"{STYLE}<div class='lt-text'>No photo yet.</div>"
+            self._words.value, self._more.value = f"{STYLE}<div class='lt-text'>No photo yet.</div>", ""
             return
         labels = self._intake.bag.labels
         self._club.options = [("choose the club", None), *((label, label) for label in labels)]
@@ -192,21 +191,25 @@ class PhotosPanel(widgets.VBox):
             self._off.value = round(abs(start.start_deg), 1)
             self._side.value = "left" if (start.start_deg >= 0) == closed_left else "right"
         self._on_start_kind(None)
-        self._words.value = self._in_words(entry, shot)
+        head, more = self._in_words(entry, shot)
+        self._words.value = f"{STYLE}<div class='lt-text' role='status'>{head}</div>"
+        self._more.value = f"{STYLE}<div class='lt-text'>{more}</div>"
 
     def _in_words(self, entry, shot):
-        lines = [f"<h3>{html.escape(entry.name)}: {html.escape(_state(entry))}</h3>"]
+        """What is said above the picture, and below it."""
+        head, more = [f"<h3>{html.escape(entry.name)}: {html.escape(_state(entry))}</h3>"], []
         if entry.state == "new":
-            lines.append("<p>Not measured yet.</p>" if entry.club else "<p>Choose its club, and it is measured.</p>")
+            head.append("<p>Not measured yet.</p>" if entry.club else "<p>Choose its club, and it is measured.</p>")
         elif entry.state == "refused":
-            lines.append(f"<p class='lt-error'>Refused: {html.escape(entry.why)}</p><p>Or press <b>Move the marks by hand</b> and put the handles where they belong.</p>")
+            head.append(f"<p class='lt-error'>Refused: {html.escape(entry.why)}</p>")
+            head.append("<p>Or press <b>Move the marks by hand</b> and put the handles where they belong.</p>" if shot else "")
         if shot is not None:
-            handed = self._intake.bag[entry.club].handed
-            first, *rest = shot_words(shot, handed, self._unit) or [""]
-            lines += [f"<p><b style='font-size:17px'>{html.escape(first)}</b></p>", *(f"<p>{html.escape(sentence)}</p>" for sentence in rest)]
-            lines += [f"<p>Remark: {html.escape(FLAGS.get(code, code))}</p>" for code in filter(None, shot["flags"].split(", "))]
-            lines += [f"<p><i>{PLUS_MINUS}.</i></p>"] if "±" in first else []
-        return f"{STYLE}<div class='lt-text' role='status'>{''.join(lines)}</div>"
+            first, *rest = [html.escape(sentence) for sentence in shot_words(shot, self._intake.bag[entry.club].handed, self._unit)] or [""]
+            head += [f"<p><b style='font-size:17px'>{first}</b></p>", *(f"<p>{sentence}</p>" for sentence in rest[:1])]
+            more = [f"<p>{sentence}</p>" for sentence in rest[1:]]
+            more += [f"<p>Remark: {html.escape(FLAGS.get(code, code))}</p>" for code in filter(None, shot["flags"].split(", "))]
+            more += [f"<p><i>{PLUS_MINUS}.</i></p>"] if "±" in first else []
+        return "".join(head), "".join(more)
 
     def _draw(self, entry):
         picture, by_hand = self._picture, self._hand.value
@@ -378,7 +381,7 @@ class PhotosPanel(widgets.VBox):
 
     def _progressed(self, name, done, refused, total):
         self._bar.max, self._bar.value = max(total, 1), done
-        self._bar.layout.visibility = "visible" if done < total else "hidden"
+        self._bar.layout.display = None if done < total else "none"
         self._cancel.disabled = done >= total
         self._progress.value = f"{STYLE}<span class='lt-text' role='status'>{done} of {total} measured{f', {refused} refused' if refused else ''}</span>"
         if name is not None:

@@ -141,6 +141,13 @@ def test_a_start_turns_into_a_heading_and_can_be_taken_away(intake):
     assert not intake.shot("7-1.jpg")["heading_known"] and np.isnan(intake.shot("7-1.jpg")["start_deg"])
 
 
+def test_the_lean_of_the_balls_line_counts(intake, book):
+    book.change("session", intake.session, setup_tilt_deg=2.0, u_setup_tilt_deg=0.3)
+    intake.take("7-1.jpg")
+    shot = intake.shot("7-1.jpg")
+    assert shot["lie_error_deg"] == pytest.approx(lt.lie_reading(shot["tilt_deg"], 34, setup_tilt_deg=2.0).lie_error_deg)
+
+
 def test_a_list_of_shots_says_club_and_net(book, folder, measure):
     table = pd.DataFrame({"photo": ["photos/IMG_9.jpg", "7-1.jpg"], "club": ["PW", "7"], "net_left_mm": [30, np.nan], "net_distance_mm": [3000, 3000]})
     intake = PhotoIntake(book, open_session(book, CLUBS), folder, shot_list=table, measure=measure)

@@ -101,11 +101,14 @@ def test_the_club_is_chosen_and_the_start_set(make):
     assert np.isnan(panel.value["start_deg"].iloc[0])
 
 
-def test_the_net_in_inches_and_feet(make):
-    panel = make(unit="in")
+def test_the_net_in_inches_and_feet(make, tmp_path):
+    with lt.SessionBook(tmp_path / "shop.linetilt") as book:
+        book.change("session", open_session(book, CLUBS), length_unit="in", net_distance_mm=3048)
+    panel = make()
     panel._list.value = "7-1.jpg"
     panel._start.value = "net"
-    panel._off.value, panel._net.value = 6.0, 10.0
+    assert panel._net.value == pytest.approx(10.0)
+    panel._off.value = 6.0
     panel._set_start.click()
     assert panel.value["start_deg"].iloc[0] == pytest.approx(np.degrees(np.arctan(0.5 / 10))) and " in to the toe" in panel._words.value
 

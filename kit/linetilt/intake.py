@@ -63,7 +63,8 @@ class PhotoIntake:
     folder : path, optional
         Where photos arrive; its own folders are looked into as well.
     shot_list : path or DataFrame, optional
-        A row a photo: `photo` (its path, or the end of it), and any of `club`, `net_left_mm` with `net_distance_mm` (see `start_from_net`).
+        A row a photo: `photo` (its path, or the end of it), and any of `club`, `net_left_mm` and `net_distance_mm` (see `start_from_net`; the
+        distance is else the session's).
     measure : callable
         As `measure_photo`.
 
@@ -80,8 +81,7 @@ class PhotoIntake:
         rows = book.sessions().set_index("session_id")
         if session not in rows.index:
             raise InputError(f"there is no session {session!r} in this book")
-        self.golfer, self.day = rows.loc[session, ["golfer", "day"]]
-        self.bag_id = int(rows.loc[session, "bag_id"])
+        self.golfer, self.day, self.bag_id = rows.loc[session, ["golfer", "day", "bag_id"]]
         self.inbox = book.path.with_suffix(".linetilt-inbox")
         self._listed = _read_list(shot_list)
         self._measure, self._busy = measure, threading.RLock()
@@ -94,6 +94,11 @@ class PhotoIntake:
     def bag(self):
         """The clubs as they are now."""
         return self.book.bag(self.bag_id)
+
+    @property
+    def settings(self):
+        """The session's settings as they are now: a row of the book's `sessions`, as a Series."""
+        return self.book.sessions().set_index("session_id").loc[self.session]
 
     # What is there
 
@@ -188,9 +193,10 @@ class PhotoIntake:
         if name in self._starts:
             return self._starts[name]
         row, label = self._row(name), self.entry(name).club
-        if label is None or pd.isna(row.get("net_left_mm")) or pd.isna(row.get("net_distance_mm")):
+        left, distance = row.get("net_left_mm"), row.get("net_distance_mm", self.settings["net_distance_mm"])
+        if label is None or pd.isna(left) or pd.isna(distance):
             return None
-        return start_from_net(row["net_left_mm"], row["net_distance_mm"], self.bag[label].handed)
+        return start_from_net(left, distance, self.bag[label].handed)
 
     # Measuring
 
@@ -247,7 +253,7 @@ class PhotoIntake:
             if shot is None:
                 self._starts[name] = start
                 return
-            reading = None if pd.isna(shot["tilt_deg"]) else _reading(shot, self.bag[shot["club"]], start)
+            reading = None if pd.isna(shot["tilt_deg"]) else self._reading(shot, self.bag[shot["club"]], start)
             self.book.measure_again(shot["shot_id"], reading=reading, start=start or (None, None))
 
     def mark(self, name):
@@ -377,7 +383,7 @@ class PhotoIntake:
             elif again and entry.state == "refused":
                 self.book.measure_again(entry.shot, why=f"{REFUSED}{error}", **again)
             raise
-        reading = _reading(mark, club, start)
+        reading = self._reading(vars(mark), club, start)
         kept = _WithHand(mark, tuple(by_hand))
         if entry.shot is None:
             self.book.add_shot(self.session, label, photo=entry.path, mark=kept, reading=reading, start=start, counted=False, why=NOT_LOOKED, note=entry.name)
@@ -386,6 +392,14 @@ class PhotoIntake:
             self.book.measure_again(entry.shot, mark=kept, reading=reading, start=start, why=why, **again)
         self._keep(self._key(self.entry(entry.name)), mark)
         return mark
+
+    def _reading(self, mark, club, start):
+        known = self.settings[["setup_tilt_deg", "u_setup_tilt_deg"]].dropna().to_dict()
+        if start is not None:
+            doubt = {} if pd.isna(start[1]) else {"u_start_deg": start[1]}
+            heading = heading_from_start(start[0], club.loft_deg, **doubt)
+            known |= {"face_heading_deg": heading.face_heading_deg, "u_face_heading_deg": heading.u_face_heading_deg}
+        return lie_reading(mark["tilt_deg"], club.loft_deg, u_tilt_deg=mark["u_tilt_deg"], **known)
 
     def _stored_marks(self, name):
         shot = self.entry(name).shot
@@ -422,7 +436,7 @@ class _WithHand:
 
 
 def open_session(book, bag=None, *, golfer="Golfer"):
-    """Return the id of the book's last session, or of a new one.
+    """Return the id of the book's current session, or of a new one.
 
     Parameters
     ----------
@@ -437,9 +451,9 @@ def open_session(book, bag=None, *, golfer="Golfer"):
     InputError
         When there is neither a bag in the book nor one given.
     """
-    sessions, bags = book.sessions(), book.bags()
-    if len(sessions):
-        return int(sessions["session_id"].iloc[-1])
+    current, bags = book.current_session(), book.bags()
+    if current is not None:
+        return int(current["session_id"])
     if len(bags):
         return book.add_session(int(bags["bag_id"].iloc[-1]))
     if bag is None:
@@ -449,7 +463,7 @@ def open_session(book, bag=None, *, golfer="Golfer"):
 
 
 def open_photos(book, folder=None, bag=None, shot_list=None, *, demo=None):
-    """Return the `PhotoIntake` of the book's last session, or of a new one (see `open_session`).
+    """Return the `PhotoIntake` of the book's current session, or of a new one (see `open_session`).
 
     `demo` is a folder such as the kit's `demo_photos`: its golfer's bag, photos and list of shots stand in for what is not given.
     """
@@ -482,16 +496,6 @@ def _entered(name, path, row):
     else:
         state = "to look at" if row["why"] == NOT_LOOKED else "set aside"
     return Entry(name, path, row["club"], state, row["why"].removeprefix(REFUSED), row["shot_id"])
-
-
-def _reading(mark, club, start):
-    tilt, u_tilt = (mark[name] if isinstance(mark, dict) else getattr(mark, name) for name in ("tilt_deg", "u_tilt_deg"))
-    known = {}
-    if start is not None:
-        doubt = {} if pd.isna(start[1]) else {"u_start_deg": start[1]}
-        heading = heading_from_start(start[0], club.loft_deg, **doubt)
-        known = {"face_heading_deg": heading.face_heading_deg, "u_face_heading_deg": heading.u_face_heading_deg}
-    return lie_reading(tilt, club.loft_deg, u_tilt_deg=u_tilt, **known)
 
 
 def _read_list(shot_list):

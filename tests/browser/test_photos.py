@@ -11,7 +11,9 @@ import pytest
 NOTEBOOK = "2_photo_analysis.ipynb"
 PHOTOS = ("7-1.jpg", "7-2.jpg", "7-3.jpg", "8-1.jpg")
 LIST = ".widget-select select"
-LOOKS = """() => [...document.querySelectorAll('.widget-select select option')].map(option => option.text)"""
+LOOKS = """() => [...document.querySelectorAll('.widget-select select option')].map(option => option.text.replaceAll('\\u00a0', ' '))"""
+SAID = ".lt-text[role=status]:has(h3)"
+SAYS = f"document.querySelector('{SAID}').innerText"
 SHIFT = 30  # screen pixels that a handle is dragged
 
 
@@ -42,13 +44,18 @@ def click(page, name, exact=True):
 
 
 def wait_look(page, *looks):
-    """Wait until the list holds an entry for each of these texts, a photo's name and what is said of it."""
-    page.wait_for_function("looks => { const all = [...document.querySelectorAll('.widget-select select option')].map(option => option.text);"
-                           "return looks.every(look => all.some(text => look.every(part => text.includes(part)))); }", arg=[look.split(":") for look in looks])  # fmt: skip
+    """Wait until the list holds an entry for each of these texts: a photo's name and what is said of it, with a colon between."""
+    page.wait_for_function(f"looks => {{ const all = ({LOOKS})(); return looks.every(look => all.some(text => look.every(part => text.includes(part)))); }}",
+                           arg=[look.split(":") for look in looks])  # fmt: skip
+
+
+def choose(page, name):
+    looks = page.evaluate(LOOKS)
+    page.locator(LIST).select_option(index=next(place for place, look in enumerate(looks) if f" {name} " in look))
 
 
 def said(page):
-    return page.locator(".lt-text[role=status]:has(h3)").inner_text()
+    return page.locator(SAID).inner_text()
 
 
 def large_photo(lab_server, path):
@@ -64,8 +71,9 @@ def large_photo(lab_server, path):
 def test_from_photos_to_a_book_that_a_restart_brings_back(open_panel, lab_server, tmp_path):
     page = open_panel("shop")
     wait_look(page, "7-1.jpg:new", "8-1.jpg:club 8, new")
-    page.locator(LIST).select_option("○ 7-2.jpg · club 7, new")
+    choose(page, "7-2.jpg")
     wait_look(page, "7-2.jpg:to look at")
+    page.locator(SAID, has_text="7-2.jpg: club 7, to look at").wait_for()
     assert re.search(r"Toe (up|down) about \d\.\d°, ±\d\.\d°", said(page)) or "Level" in said(page)
     click(page, "Count it")
     wait_look(page, "✓ 7-2.jpg:counted", "7-3.jpg:to look at")  # the next is measured as it comes up
@@ -76,6 +84,7 @@ def test_from_photos_to_a_book_that_a_restart_brings_back(open_panel, lab_server
     wait_look(page, "7-3.jpg:to look at")
 
     # a handle is dragged, and the numbers follow
+    page.locator(SAID, has_text="7-3.jpg: club 7, to look at").wait_for()
     click(page, "Move the marks by hand")
     handle = page.get_by_role("button", name="U, upper end")
     handle.wait_for(state="visible")
@@ -88,7 +97,7 @@ def test_from_photos_to_a_book_that_a_restart_brings_back(open_panel, lab_server
     assert page.locator(".lt-loupe").is_visible()
     page.mouse.move(x - SHIFT, y, steps=3)
     page.mouse.up()
-    page.wait_for_function("before => document.querySelector('.lt-text[role=status]:has(h3)').innerText !== before", arg=before)
+    page.wait_for_function(f"before => {SAYS} !== before", arg=before)
     moved = handle.bounding_box()
     assert abs(moved["x"] - box["x"] + SHIFT) < 2 and abs(moved["y"] - box["y"]) < 2
     by_hand = said(page)
@@ -111,8 +120,8 @@ def test_from_photos_to_a_book_that_a_restart_brings_back(open_panel, lab_server
     lab_server.wait_idle("notebooks/shop.ipynb")
     wait_look(page, "✓ 7-2.jpg:counted", "uploaded/7-4.jpg:to look at")
     assert page.evaluate(LOOKS) == looks
-    page.locator(LIST).select_option("● 7-3.jpg · club 7, to look at")
-    page.wait_for_function("text => document.querySelector('.lt-text[role=status]:has(h3)').innerText === text", arg=by_hand)
+    choose(page, "7-3.jpg")
+    page.wait_for_function(f"text => {SAYS} === text", arg=by_hand)
 
 
 def test_keyboard_alone(open_panel):
@@ -149,6 +158,6 @@ def test_keyboard_alone(open_panel):
     press_until("Shift+ArrowLeft", "U, upper end")
     for _ in range(3):
         page.keyboard.press("Shift+ArrowLeft")
-    page.wait_for_function("before => document.querySelector('.lt-text[role=status]:has(h3)').innerText !== before", arg=before)
+    page.wait_for_function(f"before => {SAYS} !== before", arg=before)
     assert page.evaluate("() => document.activeElement.getAttribute('aria-label')").startswith("U, upper end")
     assert page.locator(".jp-Cell").count() == cells

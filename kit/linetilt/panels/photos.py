@@ -17,6 +17,7 @@ from .handles import PhotoHandles
 
 GLYPHS = {"new": "○", "refused": "?", "to look at": "●", "counted": "✓", "set aside": "✕"}
 LENGTHS = {"mm": ("mm", 1.0, "m", 1000.0), "in": ("in", MM_PER_INCH, "ft", 12 * MM_PER_INCH)}  # of the net, in mm
+NET_MM = 3000.0  # from the ball to the net, where the session does not say
 _LEFT = {"width": "290px"}  # a dict: each widget makes its own layout of it
 _LABEL = {"description_width": "92px"}
 _UPLOAD = (
@@ -31,44 +32,42 @@ class PhotosPanel(widgets.VBox):
     Parameters
     ----------
     intake : PhotoIntake
-    unit : {"mm", "in"}
-        For strikes and for the spot on the net.
-    net_distance_mm : float
-        From the ball to the net, to begin with, in mm.
+        Its session says in which unit of length strikes and spots on the net are, and how far away the net is.
     watch_s : float
         How long to wait between two looks into the folder, in seconds.
     """
 
-    def __init__(self, intake, *, unit="mm", net_distance_mm=3000.0, watch_s=2.0):
-        self._intake, self._unit, self._quiet, self._lock = intake, unit, False, threading.RLock()
+    def __init__(self, intake, *, watch_s=2.0):
+        self._intake, self._unit, self._quiet, self._lock = intake, intake.settings["length_unit"], False, threading.RLock()
         self._club_in_hand = None
-        spot, _, far, mm = LENGTHS[unit]
-        self._look = _button("Look for new photos", "refresh")
+        _, _, far, far_mm = LENGTHS[self._unit]
+        net_mm = intake.settings["net_distance_mm"]
+        self._look = _button("Look for new photos")
         self._watch = widgets.Checkbox(True, description="Measure photos as they arrive", indent=False, layout=widgets.Layout(width="230px"))
-        self._upload = widgets.FileUpload(accept="image/*,.heic,.heif", multiple=True, description="Upload photos")
+        self._upload = widgets.FileUpload(accept="image/*,.heic,.heif", multiple=True, description="Upload photos", icon="")
         self._arrived = widgets.HTML()
-        self._all = _button("Measure all new photos", "play")
+        self._all = _button("Measure all new photos")
         self._bar = widgets.IntProgress(0, 0, 1, layout=widgets.Layout(width="160px", display="none"))
         self._progress = widgets.HTML()
-        self._cancel = _button("Stop measuring", "stop", disabled=True)
+        self._cancel = _button("Stop measuring", disabled=True)
         self._message = message_line()
         self._list = widgets.Select(description="Photos", rows=13, style={"description_width": "50px"}, layout=_LEFT)
         self._club = widgets.Dropdown(description="Club", style=_LABEL, layout=_LEFT)
         self._start = widgets.Dropdown(options=[("nobody saw", ""), ("spot on the net", "net"), ("degrees", "degrees")], description="Ball's start", style=_LABEL, layout=_LEFT)
         self._off = widgets.BoundedFloatText(0.0, min=0.0, max=5000.0, style=_LABEL, layout=_LEFT)
         self._side = widgets.Dropdown(options=["left", "right"], description="Side", style=_LABEL, layout=_LEFT)
-        self._net = widgets.BoundedFloatText(net_distance_mm / mm, min=0.3, max=150.0, step=0.1, description=f"Net away, {far}", style=_LABEL, layout=_LEFT)
-        self._set_start = _button("Set the start", "location-arrow")
+        self._net = widgets.BoundedFloatText((net_mm if net_mm > 0 else NET_MM) / far_mm, min=0.3, max=150.0, step=0.1, description=f"Net away, {far}", style=_LABEL, layout=_LEFT)
+        self._set_start = _button("Set the start")
         self._picture = PhotoHandles()
         self._words, self._more = (widgets.HTML(layout=widgets.Layout(width="97%")) for _ in range(2))
-        self._count = _button("Count it", "check", button_style="primary")
+        self._count = _button("Count it", button_style="primary")
         self._why = widgets.Dropdown(options=REASONS, description="Reason", style={"description_width": "52px"}, layout=widgets.Layout(width="190px"))
         self._other = widgets.Text(placeholder="what happened", description="Other", style={"description_width": "42px"}, layout=widgets.Layout(width="200px", display="none"))
-        self._aside = _button("Set it aside", "times")
-        self._undo = _button("Undo", "undo")
-        self._measure = _button("Measure it", "play")
-        self._hand = widgets.ToggleButton(False, description="Move the marks by hand", icon="hand-pointer-o", layout=widgets.Layout(width="200px"))
-        self._found = _button("Back to what was found", "magic")
+        self._aside = _button("Set it aside")
+        self._undo = _button("Undo")
+        self._measure = _button("Measure it")
+        self._hand = widgets.ToggleButton(False, description="Move the marks by hand", layout=widgets.Layout(width="200px"))
+        self._found = _button("Back to what was found")
         left = widgets.VBox([self._list, self._club, self._start, self._off, self._side, self._net, self._set_start], layout=widgets.Layout(width="300px"))
         right = widgets.VBox(
             [
@@ -113,7 +112,14 @@ class PhotosPanel(widgets.VBox):
         return f"PhotosPanel({len(self._list.options)} photos)"
 
     def _wire(self):
-        wrap = shown_errors(self._message)
+        def wrap(callback):
+            @shown_errors(self._message)
+            def one_at_a_time(change):  # JupyterLab may run the callbacks of different widgets at once, in threads of their own
+                with self._lock:
+                    callback(change)
+
+            return one_at_a_time
+
         clicks = {
             self._look: self._on_look, self._all: self._on_all, self._cancel: self._on_cancel, self._set_start: self._on_set_start,
             self._count: self._on_count, self._aside: self._on_aside, self._undo: self._on_undo, self._measure: self._on_measure,
@@ -451,8 +457,8 @@ class _Work(threading.Thread):
             self._panel._failed(error)
 
 
-def _button(description, icon, **more):
-    return widgets.Button(description=description, icon=icon, layout=widgets.Layout(width="auto"), **more)
+def _button(description, **more):  # no icons: a screen reader would spell them out
+    return widgets.Button(description=description, layout=widgets.Layout(width="auto"), **more)
 
 
 def _state(entry):

@@ -13,7 +13,7 @@ import cv2
 import pandas as pd
 
 from .club import read_bag
-from .errors import InputError, PhotoError
+from .errors import InputError, LinetiltError, PhotoError
 from .lie import StartDirection, heading_from_start, lie_reading, start_from_net
 from .mark import measure_photo
 from .photo import open_photo
@@ -87,7 +87,7 @@ class PhotoIntake:
         self._measure, self._busy = measure, threading.RLock()
         self._stamps, self._photos = {}, {}  # by name: size and time at the last look; path and digest of what is whole
         self._clubs, self._starts, self._errors = {}, {}, {}  # by name: said by the fitter before, or found, but not in the book
-        self._marks = OrderedDict()
+        self._marks, self._sizes = OrderedDict(), {}
         self.look(settled=True)
 
     @property
@@ -125,6 +125,7 @@ class PhotoIntake:
                 if not self._same(digest):
                     came.append(name)
                 self._photos[name] = path, digest
+                self._sizes.pop(path, None)
                 self._errors.pop(name, None)
         return came
 
@@ -298,7 +299,7 @@ class PhotoIntake:
         if club is not None:
             try:
                 corners = self._measure(entry.path, club, line=line).corners
-            except PhotoError:
+            except LinetiltError:  # no face either
                 pass
         return [[float(x), float(y)] for x, y in corners], line
 
@@ -331,7 +332,8 @@ class PhotoIntake:
 
     def size(self, name):
         """Return width and height of the upright full-size photo."""
-        return self._picture(self.entry(name))[1]
+        entry = self.entry(name)
+        return self._sizes[entry.path] if entry.path in self._sizes else self._picture(entry)[1]
 
     def picture(self, name, with_marks=True):
         """Return a JPEG of a photo for the screen, with what was found in it or as it is, and the size of the full photo.
@@ -342,8 +344,8 @@ class PhotoIntake:
             Where the file is no photo.
         """
         mark = self.mark(name) if with_marks else None
-        rgb, size = self._picture(self.entry(name))
-        return _jpeg(rgb if mark is None else mark.overlay(max_side=PICTURE_PX)), size
+        rgb = self._picture(self.entry(name))[0] if mark is None else mark.overlay(max_side=PICTURE_PX)
+        return _jpeg(rgb), self.size(name)
 
     # Inside
 
@@ -422,7 +424,8 @@ class PhotoIntake:
     def _picture(self, entry):
         picture = open_photo(entry.path)
         height, width = picture.rgb.shape[:2]
-        return picture.rgb, (width * picture.reduction, height * picture.reduction)
+        self._sizes[entry.path] = width * picture.reduction, height * picture.reduction
+        return picture.rgb, self._sizes[entry.path]
 
 
 class _WithHand:

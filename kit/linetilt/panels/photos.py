@@ -59,7 +59,8 @@ class PhotosPanel(widgets.VBox):
         self._net = widgets.BoundedFloatText((net_mm if net_mm > 0 else NET_MM) / far_mm, min=0.3, max=150.0, step=0.1, description=f"Net away, {far}", style=_LABEL, layout=_LEFT)
         self._set_start = _button("Set the start")
         self._picture = PhotoHandles()
-        self._words, self._more = (widgets.HTML(layout=widgets.Layout(width="97%")) for _ in range(2))
+        self._words = widgets.HTML(layout=widgets.Layout(width="97%", min_height="92px"))  # so that the picture stays where it is
+        self._more = widgets.HTML(layout=widgets.Layout(width="97%"))
         self._count = _button("Count it", button_style="primary")
         self._why = widgets.Dropdown(options=REASONS, description="Reason", style={"description_width": "52px"}, layout=widgets.Layout(width="190px"))
         self._other = widgets.Text(placeholder="what happened", description="Other", style={"description_width": "42px"}, layout=widgets.Layout(width="200px", display="none"))

@@ -47,4 +47,5 @@ def test_a_shot_in_words_leaves_out_what_is_not_known():
     assert said[0] == "Toe down about 1.2°, ±0.5°." and "leans 1.5° to the heel" in said[1] and "Nobody saw" in said[2] and len(said) == 3
     said = words.shot_words(shot | {"strike_toe_mm": 4, "strike_up_mm": 15, "line_width_mm": 2.3, "start_deg": 1.0})
     assert said[1].startswith("Strike 4 mm to the toe") and said[2].endswith("the line is 2.3 mm wide.") and "1.0° left" in said[3]
+    assert words.shot_words({"lie_error_deg": -1.2, "u_lie_error_deg": 0.62})[0] == "Toe down about 1.2°, ±1.3°; this ball alone does not tell up from down."
     assert words.shot_words({}) == []

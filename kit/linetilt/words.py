@@ -93,7 +93,9 @@ def shot_words(shot, handed="right", unit="mm"):
     get = lambda name: None if _missing(shot.get(name)) else float(shot[name])  # noqa: E731
     sentences = []
     if get("lie_error_deg") is not None:
-        sentences.append(lie_words(get("lie_error_deg"), get("u_lie_error_deg")))
+        lie, u_lie = get("lie_error_deg"), get("u_lie_error_deg")
+        unsure = u_lie is not None and abs(lie) < COVERAGE_FACTOR * u_lie
+        sentences.append(lie_words(lie, u_lie) + ("; this ball alone does not tell up from down" if unsure else ""))
     if get("strike_toe_mm") is not None and get("strike_up_mm") is not None:
         sentences.append("strike " + strike_words(get("strike_toe_mm"), get("strike_up_mm"), get("u_strike_toe_mm"), get("u_strike_up_mm"), unit))
     if get("tilt_deg") is not None:

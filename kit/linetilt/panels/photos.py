@@ -211,11 +211,13 @@ class PhotosPanel(widgets.VBox):
             head.append(f"<p class='lt-error'>Refused: {html.escape(entry.why)}</p>")
             head.append("<p>Or press <b>Move the marks by hand</b> and put the handles where they belong.</p>" if shot else "")
         if shot is not None:
-            first, *rest = [html.escape(sentence) for sentence in shot_words(shot, self._intake.bag[entry.club].handed, self._unit)] or [""]
-            head += [f"<p><b style='font-size:17px'>{first}</b></p>", *(f"<p>{sentence}</p>" for sentence in rest[:1])]
-            more = [f"<p>{sentence}</p>" for sentence in rest[1:]]
-            more += [f"<p>Remark: {html.escape(FLAGS.get(code, code))}</p>" for code in filter(None, shot["flags"].split(", "))]
-            more += [f"<p><i>{PLUS_MINUS}.</i></p>"] if "±" in first else []
+            said = [html.escape(sentence) for sentence in shot_words(shot, self._intake.bag[entry.club].handed, self._unit)]
+            if shot["lie_error_deg"] == shot["lie_error_deg"]:
+                head += [f"<p><b style='font-size:17px'>{said[0]}</b></p>", f"<p>{' '.join(said[1:2])}</p>"]
+                said = said[2:]
+            remarks = (html.escape(FLAGS.get(code, code)) for code in filter(None, shot["flags"].split(", ")))
+            more = [f"<p>{sentence}</p>" for sentence in (*said, *(f"Remark: {remark}." for remark in remarks))]
+            more += [f"<p><i>{PLUS_MINUS}.</i></p>"] if shot["lie_error_deg"] == shot["lie_error_deg"] else []
         return "".join(head), "".join(more)
 
     def _draw(self, entry):

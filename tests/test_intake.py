@@ -5,7 +5,8 @@ import numpy as np
 import pandas as pd
 import pytest
 from linetilt.errors import NoFace, NoLine
-from linetilt.intake import NOT_LOOKED, PhotoIntake, club_from_name, open_session
+from linetilt.intake import NOT_LOOKED, PhotoIntake, open_session
+from linetilt.photo_names import club_from_name
 from photo_stub import FIELD, LINE, Measure, write_photo
 
 CLUBS = lt.Bag([lt.Club(label=label, loft_deg=loft) for label, loft in (("4", 23), ("7", 34), ("PW", 46), ("56", 56))])
@@ -169,6 +170,9 @@ def test_an_upload_is_a_file_before_it_is_a_shot(intake, folder, book):
     assert intake.receive("7-5.jpg", other + b" ") != "uploaded/7-5.jpg"  # another photo of that name: both stay
     assert intake.receive("7-1 (1).jpg", content) == "7-1.jpg"  # the same photo as in the folder: one shot
     assert intake.receive("../../7-6.jpg", content + b" ") == "uploaded/7-6.jpg" and not (book.path.parent.parent / "7-6.jpg").exists()
+    intake.take("uploaded/7-5.jpg")
+    assert not (intake.inbox / "7-5.jpg").exists() and intake.entry("uploaded/7-5.jpg").path.read_bytes() == other  # the book's copy
+    assert intake.receive("7-5.jpg", other) == "uploaded/7-5.jpg" and intake.picture("uploaded/7-5.jpg")
     with pytest.raises(lt.InputError, match="is no photo"):
         intake.receive("notes.txt", b"x")
     assert intake.look() == []

@@ -17,8 +17,8 @@ from .errors import InputError, LinetiltError, PhotoError
 from .lie import StartDirection, heading_from_start, lie_reading, start_from_net
 from .mark import measure_photo
 from .photo import open_photo
+from .photo_names import PHOTO_ENDS, club_from_name, counting, read_shot_list
 
-PHOTO_ENDS = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif")
 REASONS = ("heavy strike", "mat moved", "double print", "wrong ball", "other")
 NOT_LOOKED = "not looked at yet"
 REFUSED = "photo refused: "
@@ -83,7 +83,7 @@ class PhotoIntake:
             raise InputError(f"there is no session {session!r} in this book")
         self.golfer, self.day, self.bag_id = rows.loc[session, ["golfer", "day", "bag_id"]]
         self.inbox = book.path.with_suffix(".linetilt-inbox")
-        self._listed = _read_list(shot_list)
+        self._listed = read_shot_list(shot_list)
         self._measure, self._busy = measure, threading.RLock()
         self._stamps, self._photos = {}, {}  # by name: size and time at the last look; path and digest of what is whole
         self._clubs, self._starts, self._errors = {}, {}, {}  # by name: said by the fitter before, or found, but not in the book
@@ -165,13 +165,14 @@ class PhotoIntake:
             seen.add(digest)
             row = by_digest.pop(digest, None)
             if row is not None:
-                found.append(_entered(name, path, row))
+                kept = self.book.photo_folder / row["photo"]
+                found.append(_entered(name, kept if kept.is_file() else path, row))
             else:
                 error = self._errors.get(name)
                 found.append(Entry(name, path, self._club_of(name, labels), "refused" if error else "new", error or ""))
         for row in by_digest.values():  # in the book, and gone from the folder
             found.append(_entered(row["note"] or row["photo"][:12], self.book.photo_folder / row["photo"], row))
-        return sorted(found, key=lambda entry: _counting(entry.name))
+        return sorted(found, key=lambda entry: counting(entry.name))
 
     def entry(self, name):
         """Return the `Entry` of one photo."""
@@ -382,6 +383,7 @@ class PhotoIntake:
                 self._errors[entry.name] = str(error)
             elif entry.shot is None:
                 self.book.add_shot(self.session, label, photo=entry.path, start=start, counted=False, why=f"{REFUSED}{error}", note=entry.name)
+                self._clear_inbox(entry)
             elif again and entry.state == "refused":
                 self.book.measure_again(entry.shot, why=f"{REFUSED}{error}", **again)
             raise
@@ -389,11 +391,16 @@ class PhotoIntake:
         kept = _WithHand(mark, tuple(by_hand))
         if entry.shot is None:
             self.book.add_shot(self.session, label, photo=entry.path, mark=kept, reading=reading, start=start, counted=False, why=NOT_LOOKED, note=entry.name)
+            self._clear_inbox(entry)
         else:
             why = NOT_LOOKED if entry.state == "refused" else None
             self.book.measure_again(entry.shot, mark=kept, reading=reading, start=start, why=why, **again)
         self._keep(self._key(self.entry(entry.name)), mark)
         return mark
+
+    def _clear_inbox(self, entry):
+        if entry.path.parent == self.inbox:  # the book has its own copy now
+            entry.path.unlink(missing_ok=True)
 
     def _reading(self, mark, club, start):
         known = self.settings[["setup_tilt_deg", "u_setup_tilt_deg"]].dropna().to_dict()
@@ -477,20 +484,6 @@ def open_photos(book, folder=None, bag=None, shot_list=None, *, demo=None):
     return PhotoIntake(book, open_session(book, bag, golfer="Perrin Oldacre" if demo else "Golfer"), folder, shot_list=shot_list)
 
 
-def club_from_name(name, labels):
-    """Return the label of the club that a photo's name says, or None.
-
-    The file's name may start with it ("7-1.jpg", "PW_3.jpg", "7i 2.jpg"), or a folder may be called so ("7/IMG_0412.jpg", "7 iron/a.jpg").
-    """
-    *folders, file = Path(name).parts
-    by_word = {label.lower(): label for label in labels}
-    for part, pattern in ((Path(file).stem, r"(.+?) ?(?:i|iron)?(?:[-_ ]+\d+)?"), *((folder, r"(.+?) ?(?:i|iron)?") for folder in reversed(folders))):
-        whole = re.fullmatch(pattern, part.lower())
-        if whole and whole[1] in by_word:
-            return by_word[whole[1]]
-    return None
-
-
 def _entered(name, path, row):
     if row["counted"]:
         state = "counted"
@@ -501,25 +494,8 @@ def _entered(name, path, row):
     return Entry(name, path, row["club"], state, row["why"].removeprefix(REFUSED), row["shot_id"])
 
 
-def _read_list(shot_list):
-    if shot_list is None:
-        return {}
-    try:
-        table = shot_list if isinstance(shot_list, pd.DataFrame) else pd.read_csv(shot_list, dtype={"club": str, "photo": str})
-    except (OSError, ValueError) as error:
-        raise InputError(f"the list of shots cannot be read: {error}; expected a CSV file with a row a photo") from error
-    if "photo" not in table.columns:
-        raise InputError("the list of shots has no column photo; expected one, with the photo's path or the end of it")
-    return {str(row["photo"]): row for row in table.to_dict("records")}
-
-
 def _jpeg(rgb):
     scale = PICTURE_PX / max(rgb.shape[:2])
     if scale < 1:
         rgb = cv2.resize(rgb, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     return cv2.imencode(".jpg", cv2.cvtColor(rgb, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, 88])[1].tobytes()
-
-
-def _counting(name):
-    """A key that sorts "7-2" before "7-10"."""
-    return [(0, int(part), "") if part.isdigit() else (1, 0, part.lower()) for part in re.split(r"(\d+)", name) if part]

@@ -1,8 +1,6 @@
 """The photo panel: photos arrive, are measured and shown, and the fitter counts them, sets them aside or moves their marks."""
 
-import contextlib
 import html
-import queue
 import threading
 
 import ipywidgets as widgets
@@ -14,6 +12,7 @@ from ..mark import FLAGS
 from ..words import PLUS_MINUS, shot_words
 from .common import ROW, STYLE, book_line, in_words, message_line, say, shown_errors, text
 from .handles import PhotoHandles
+from .work import Work
 
 GLYPHS = {"new": "○", "refused": "?", "to look at": "●", "counted": "✓", "set aside": "✕"}
 LENGTHS = {"mm": ("mm", 1.0, "m", 1000.0), "in": ("in", MM_PER_INCH, "ft", 12 * MM_PER_INCH)}  # of the net, in mm
@@ -93,11 +92,7 @@ class PhotosPanel(widgets.VBox):
         self._on_start_kind(None)
         self._refresh()
         self._show(measure=False)
-        for thread in threading.enumerate():  # the same cell run again: one panel a book takes what arrives
-            if isinstance(thread, _Work) and thread.path == intake.book.path:
-                thread.end()
-        self._work = _Work(self, intake.book.path, watch_s)
-        self._work.start()
+        self._work = Work(intake.book.path, watch_s, take=intake.take, arrive=self._arrive, progressed=self._progressed, failed=self._failed)
 
     @property
     def value(self):
@@ -400,64 +395,6 @@ class PhotosPanel(widgets.VBox):
 
     def _failed(self, error):
         say(self._message, in_words(error) if isinstance(error, LinetiltError) else f"Something went wrong in the kit ({error!r}).", "error")
-
-
-class _Work(threading.Thread):
-    """Looks for arrivals and measures what waits, one photo at a time, apart from the clicks; one a book."""
-
-    def __init__(self, panel, path, watch_s):
-        super().__init__(name=f"photos of {path.name}", daemon=True)
-        self.path, self._panel, self._watch_s, self._ended = path, panel, watch_s, False
-        self._waiting, self._total, self._counts = queue.SimpleQueue(), 0, threading.Lock()
-
-    def add(self, names):
-        """Have photos measured, after those that wait already."""
-        with self._counts:
-            for name in names:
-                self._total += 1
-                self._waiting.put(name)
-
-    def cancel(self):
-        """Forget what waits; the photo in hand is finished."""
-        with self._counts, contextlib.suppress(queue.Empty):
-            while True:
-                self._waiting.get_nowait()
-                self._total -= 1
-
-    def end(self):
-        """Stop for good, after the photo in hand."""
-        self._ended = True
-        self.cancel()
-        self._waiting.put(None)
-
-    def run(self):
-        done = refused = 0
-        while not self._ended:
-            name = None
-            try:
-                with self._counts:
-                    if done >= self._total:
-                        done = refused = self._total = 0
-                name = self._waiting.get(timeout=self._watch_s)
-                if name is None:
-                    return
-                self._panel._progressed(None, done, refused, self._total)
-                self._panel._intake.take(name)
-            except queue.Empty:
-                self._guarded(self._panel._arrive)
-                continue
-            except PhotoError:
-                refused += 1  # the list says why
-            except Exception as error:  # in a thread it would be invisible
-                self._panel._failed(error)
-            done += 1
-            self._guarded(self._panel._progressed, name, done, refused, self._total)
-
-    def _guarded(self, call, *arguments):
-        try:
-            call(*arguments)
-        except Exception as error:
-            self._panel._failed(error)
 
 
 def _button(description, **more):  # no icons: a screen reader would spell them out

@@ -178,6 +178,17 @@ def test_an_upload_is_a_file_before_it_is_a_shot(intake, folder, book):
     assert intake.look() == []
 
 
+def test_the_same_photo_twice_in_a_folder_is_one_shot(intake, folder, book):
+    (folder / "7-3.jpg").write_bytes((folder / "7-1.jpg").read_bytes())
+    intake.look(settled=True)
+    assert "7-3.jpg" not in states(intake)
+    intake.take("7-1.jpg")
+    for photo in book.photo_folder.iterdir():  # the book's copies are lost: the folder's files are still known by what they hold
+        photo.unlink()
+    again = PhotoIntake(book, intake.session, folder, measure=Measure())
+    assert [state for name, state in states(again).items() if name in ("7-1.jpg", "7-3.jpg")] == ["to look at"]
+
+
 def test_an_arriving_file_is_taken_when_it_has_stopped_growing(intake, folder):
     whole = write_photo(folder.parent / "x.jpg", 77).read_bytes()
     (folder / "7-11.jpg").write_bytes(whole[:500])

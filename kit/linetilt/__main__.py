@@ -13,15 +13,15 @@ def arguments(given=(), root=None):
     Parameters
     ----------
     given : sequence of str
-        A notebook's name or path to begin with, or any of JupyterLab's own options.
+        Notebooks to begin with, by name or path, and any of JupyterLab's own options.
     root : path, optional
         The folder that holds `notebooks`; default where this copy of the kit lies, else the current folder.
     """
     root = Path(root) if root else Path(__file__).resolve().parents[2]
     root = root if (root / "notebooks").is_dir() else Path.cwd()
-    names = [name for name in given if not name.startswith("-")] or [FIRST]
+    names = [name for name in given if name.endswith(".ipynb")] or [FIRST]
     paths = [next((path for path in (Path(name).resolve(), root / "notebooks" / name) if path.exists()), None) for name in names]
-    options = [name for name in given if name.startswith("-")]
+    options = [name for name in given if not name.endswith(".ipynb")]
     settings = [f"--ServerApp.root_dir={root}", f"--ServerApp.tornado_settings={{'websocket_max_message_size': {UPLOAD_BYTES}}}"]
     return [str(path) for path in paths if path] + settings + options
 

@@ -5,7 +5,7 @@ import os
 import re
 import threading
 import uuid
-from collections import OrderedDict
+from collections import Counter, OrderedDict
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -85,9 +85,9 @@ class PhotoIntake:
         self.inbox = book.path.with_suffix(".linetilt-inbox")
         self._listed = read_shot_list(shot_list)
         self._measure, self._busy = measure, threading.RLock()
-        self._stamps, self._photos = {}, {}  # by name: size and time at the last look; path and digest of what is whole
+        self._stamps, self._photos, self._digests = {}, {}, {}  # by name: size and time at the last look; path and size of what is whole; its digest
         self._clubs, self._starts, self._errors = {}, {}, {}  # by name: said by the fitter before, or found, but not in the book
-        self._marks, self._sizes = OrderedDict(), {}
+        self._marks, self._sizes, self._kept_sizes = OrderedDict(), {}, {}  # marks by shot; full sizes by path; bytes by the book's name
         self.look(settled=True)
 
     @property
@@ -118,15 +118,12 @@ class PhotoIntake:
             if name in self._photos and known == stamp:
                 continue
             if settled or known == stamp:
-                try:
-                    digest = hashlib.sha256(path.read_bytes()).hexdigest()
-                except OSError:
-                    continue
-                if not self._same(digest):
-                    came.append(name)
-                self._photos[name] = path, digest
+                for table in (self._photos, self._digests, self._errors):
+                    table.pop(name, None)
                 self._sizes.pop(path, None)
-                self._errors.pop(name, None)
+                self._photos[name] = path, status.st_size
+                if settled or not self._same(status.st_size, self._digest(name), but=name):
+                    came.append(name)
         return came
 
     def receive(self, name, content):
@@ -139,7 +136,7 @@ class PhotoIntake:
         if Path(name).suffix.lower() not in PHOTO_ENDS:
             raise InputError(f"{name} is no photo; expected a file that ends in {', '.join(PHOTO_ENDS)}")
         digest = hashlib.sha256(content).hexdigest()
-        if same := self._same(digest):
+        if same := self._same(len(content), digest):
             return same
         self.inbox.mkdir(exist_ok=True)
         final = self.inbox / name
@@ -148,10 +145,9 @@ class PhotoIntake:
         beside = self.inbox / f".{uuid.uuid4().hex}.part"
         beside.write_bytes(content)
         os.replace(beside, final)
-        self._photos[f"uploaded/{final.name}"] = final, digest
-        status = final.stat()
-        self._stamps[f"uploaded/{final.name}"] = status.st_size, status.st_mtime_ns
-        return f"uploaded/{final.name}"
+        name, status = f"uploaded/{final.name}", final.stat()
+        self._photos[name], self._digests[name], self._stamps[name] = (final, len(content)), digest, (status.st_size, status.st_mtime_ns)
+        return name
 
     def entries(self):
         """Return the `Entry` of every photo, by name in the order in which a person would count."""
@@ -159,7 +155,10 @@ class PhotoIntake:
         shots = shots[shots["photo"].notna()]
         by_digest = {Path(photo).stem: row for photo, row in zip(shots["photo"], shots.to_dict("records"))}
         labels, found, seen = self.bag.labels, [], set()
-        for name, (path, digest) in self._photos.items():
+        sizes = Counter(size for _, size in self._photos.values())
+        sizes.update(self._kept_size(photo) for photo in shots["photo"])
+        for name, (path, size) in self._photos.items():
+            digest = self._digest(name) if sizes[size] > 1 or None in sizes else name  # a file of a size of its own is no other photo: reading it can wait
             if digest in seen:  # the same photo under two names is one shot
                 continue
             seen.add(digest)
@@ -359,9 +358,25 @@ class PhotoIntake:
                 if path.suffix.lower() in PHOTO_ENDS and not any(part.startswith(".") for part in inside.parts) and path.is_file():
                     yield start + inside.as_posix(), path
 
-    def _same(self, digest):
-        """The name of a photo with that content, or None."""
-        return next((name for name, (_, known) in self._photos.items() if known == digest), None)
+    def _digest(self, name):
+        """The SHA-256 of a photo's content, or its name where the file is gone."""
+        if name not in self._digests:
+            try:
+                self._digests[name] = hashlib.sha256(self._photos[name][0].read_bytes()).hexdigest()
+            except OSError:
+                return name
+        return self._digests[name]
+
+    def _same(self, size, digest, but=None):
+        """The name of another photo with that content, or None."""
+        return next((name for name, (_, known) in self._photos.items() if known == size and name != but and self._digest(name) == digest), None)
+
+    def _kept_size(self, photo):
+        """The size of one of the book's own copies, or None."""
+        if photo not in self._kept_sizes:
+            path = self.book.photo_folder / photo
+            self._kept_sizes[photo] = path.stat().st_size if path.is_file() else None
+        return self._kept_sizes[photo]
 
     def _row(self, name):
         """The row of the shot list whose photo is the end of this file's path, else an empty one."""
@@ -400,6 +415,7 @@ class PhotoIntake:
 
     def _clear_inbox(self, entry):
         if entry.path.parent == self.inbox:  # the book has its own copy now
+            self._digest(entry.name)
             entry.path.unlink(missing_ok=True)
 
     def _reading(self, mark, club, start):

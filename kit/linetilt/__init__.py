@@ -16,6 +16,7 @@ from .errors import BookError, InputError, LinetiltError, PhotoError
 from .export import export_book, export_tables
 from .flight import Landing, Launch, fly, launch
 from .gauge import GaugeStudy, gauge_study
+from .intake import PhotoIntake, open_photos
 from .lie import LieReading, heading_from_start, lie_reading, start_from_net, start_from_offline
 from .mark import FaceMark, measure_photo, measure_photos
 from .practice import HandlePractice, Trend, practice_days, practice_handle, practice_shots, practice_trend
@@ -23,6 +24,7 @@ from .report import bench_sheet, clinic_summary, clinic_table, golfer_report, go
 from .rescue import rescue_book
 from .setup import SetupReading, measure_setup
 from .strip import marking_strip
+from .words import lie_words, shot_words, strike_words
 
 __version__ = "0.1.0"
 __all__ = [
@@ -43,6 +45,7 @@ __all__ = [
     "LinetiltError",
     "NextClub",
     "PhotoError",
+    "PhotoIntake",
     "Priors",
     "SessionBook",
     "SetupReading",
@@ -73,10 +76,12 @@ __all__ = [
     "heading_from_start",
     "launch",
     "lie_reading",
+    "lie_words",
     "marking_strip",
     "measure_photo",
     "measure_photos",
     "measure_setup",
+    "open_photos",
     "plan_bends",
     "practice_days",
     "practice_handle",
@@ -88,8 +93,10 @@ __all__ = [
     "session_bag",
     "session_fit",
     "session_plan",
+    "shot_words",
     "simulate_shots",
     "start_from_net",
     "start_from_offline",
+    "strike_words",
     "summarize_shots",
 ]

@@ -18,6 +18,7 @@ from dataclasses import fields, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from .book_schema import (
@@ -211,7 +212,8 @@ class SessionBook:
             The club's label in the session's bag.
         photo : path or bytes, optional
         mark : FaceMark or mapping, optional
-            Its tilt, strike, line width, their uncertainties, flags and budget are kept, as far as it has them.
+            Its tilt, strike, line width, their uncertainties, flags, budget, and the places of its marks in the photo (`marks`)
+            are kept, as far as it has them.
         reading : LieReading or mapping, optional
         start : StartDirection or float, optional
             Start direction in degrees, closed side positive, alone or with its standard uncertainty.
@@ -298,7 +300,7 @@ class SessionBook:
         if not rows:
             raise InputError(f"no {kind} to correct was given")
         old = self._row(kind, rows[0])
-        fixed = ("id", "number", "at", "photo", "lines", "after_gauge", "opened")
+        fixed = ("id", "number", "at", "photo", "lines", "after_gauge", "opened", "marks")
         free = [name for name in old if name not in fixed and not name.endswith(("_id", "_budget"))]
         if not values:
             raise InputError(f"nothing to correct was given; give at least one of {', '.join(free)}")
@@ -330,38 +332,51 @@ class SessionBook:
                 self._delete("gauge", gauge)
             self._delete("club", club_id)
 
-    def measure_again(self, shot, *, mark=None, reading=None, start=None):
+    def measure_again(self, shot, *, mark=None, reading=None, start=None, club=None, why=None):
         """Put a new measurement (see `add_shot`) in place of a shot's old one, which stays in `history`.
 
         What is not given stays, except that a new mark does away with the lie reading of the old one. A shot that was set
-        aside only because it had no lie reading counts from now on; one that lost its reading is set aside.
+        aside only because it had no lie reading counts from now on; one that lost its reading is set aside. `club` is the label
+        of the club that it was hit with after all; `why` sets the shot aside in the same entry.
         """
         shot = self._need("shot", shot)
-        stays = [name for name in (*MARK_COLUMNS, "flags", "mark_budget") if mark is None]
+        old = self._row("shot", shot)
+        stays = [name for name in (*MARK_COLUMNS, "flags", "mark_budget", "marks") if mark is None]
         stays += [name for name in ("start_deg", "u_start_deg") if start is None]
         stays += [name for name in ("lie_error_deg", "u_lie_error_deg", "heading_known", "lie_budget") if mark is None and reading is None]
         values = {name: value for name, value in _measured(mark, reading, start).items() if name not in stays}
-        if not values:
-            raise InputError("nothing was measured; give a mark, a reading or a start direction")
-        if "lie_error_deg" not in values:
+        if club is not None:
+            values["club_id"] = self._club_id(self._row("session", old["session_id"])["bag_id"], club)
+        if not values and why is None:
+            raise InputError("nothing was measured; give a mark, a reading, a start direction or a club")
+        if why is not None:
+            values |= {"counted": 0, **check_entry({"why": why})}
+        elif "lie_error_deg" not in values:
             pass
         elif values["lie_error_deg"] is None:
             values |= {"counted": 0, "why": NO_READING}
-        elif self._row("shot", shot)["why"] == NO_READING:
+        elif old["why"] == NO_READING:
             values |= {"counted": 1, "why": ""}
         self._correct("shot", [shot], values)
 
-    def undo(self):
-        """Take back the last edit of the book that is not yet taken back, whoever made it, and return what it was."""
+    def undo(self, edit=None):
+        """Take back the last edit of the book that is not yet taken back, whoever made it, and return what it was.
+
+        With `edit` (an edit_id of `history`) that one, unless it is taken back already or a later one touched the same entries.
+        """
+        last = """SELECT id, what FROM edit e WHERE undoes IS NULL AND id < :undo AND NOT EXISTS (SELECT 1 FROM edit WHERE undoes = e.id)
+            AND (:edit IS NULL OR (id = :edit AND NOT EXISTS (
+                SELECT 1 FROM change mine JOIN change later ON later.kind = mine.kind AND later.row_id = mine.row_id AND later.edit_id > mine.edit_id
+                JOIN edit by ON by.id = later.edit_id
+                WHERE mine.edit_id = :edit AND by.undoes IS NULL AND NOT EXISTS (SELECT 1 FROM edit WHERE undoes = by.id))))
+            ORDER BY id DESC LIMIT 1"""
         with self._lock, self._sentences():
-            last = """SELECT id, what FROM edit e WHERE undoes IS NULL AND NOT EXISTS (SELECT 1 FROM edit WHERE undoes = e.id)
-                ORDER BY id DESC LIMIT 2"""
-            with self._edit("undo") as edit:
-                found = self._db.execute(last).fetchall()[1:]  # the first is this edit itself
+            with self._edit("undo") as undo:
+                found = self._db.execute(last, {"edit": edit, "undo": undo}).fetchone()
                 if not found:
-                    raise InputError("there is nothing to undo in this book")
-                undone, what = found[0]
-                self._db.execute("UPDATE edit SET undoes = ?, what = ? WHERE id = ?", (undone, f"undone: {what}", edit))
+                    raise InputError("there is nothing to undo in this book" if edit is None else f"edit {edit} cannot be taken back: there is none, it was, or what it touched was changed since")
+                undone, what = found
+                self._db.execute("UPDATE edit SET undoes = ?, what = ? WHERE id = ?", (undone, f"undone: {what}", undo))
                 changes = "SELECT kind, row_id, before FROM change WHERE edit_id = ? ORDER BY id DESC"
                 for kind, row, before in self._db.execute(changes, (undone,)).fetchall():
                     self._record(kind, row)
@@ -469,6 +484,15 @@ class SessionBook:
         kept = self._table("SELECT id, lie_budget, mark_budget FROM shot WHERE coalesce(lie_budget, mark_budget) IS NOT NULL ORDER BY id")
         return pd.DataFrame([{"shot_id": shot, "of": of} | line for shot, *both in kept.itertuples(index=False)
                              for of, lines in zip(("lie", "mark"), both) for line in json.loads(lines or "[]")])  # fmt: skip
+    def marks(self, shot):
+        """Return where a shot's marks are in its photo, in pixels (x, y) of the upright full-size photo, or None.
+
+        Returns
+        -------
+        dict or None
+            `corners` (4 points) and `line` (2 points) as in `FaceMark`; `by_hand`: which of the two the fitter placed.
+        """
+        return json.loads(self._row("shot", self._need("shot", shot))["marks"] or "null")
 
     def photo(self, shot):
         """Return the path of a shot's photo, or None."""
@@ -640,7 +664,17 @@ def _measured(mark, reading, start):
         "start_deg": start_deg,
         "u_start_deg": u_start_deg,
     }
-    return check_entry(values) | {"mark_budget": _to_json(_get(mark, "budget")), "lie_budget": _to_json(_get(reading, "budget"))}
+    tables = {"mark_budget": _to_json(_get(mark, "budget")), "lie_budget": _to_json(_get(reading, "budget"))}
+    return check_entry(values) | tables | {"marks": _marks_of(mark)}
+
+
+def _marks_of(mark):
+    """Return the places of a mark in its photo as JSON, to a hundredth of a pixel, or None."""
+    corners, line = _get(mark, "corners"), _get(mark, "line")
+    if corners is None or line is None:
+        return None
+    places = {name: np.round(np.asarray(points, float), 2).tolist() for name, points in (("corners", corners), ("line", line))}
+    return json.dumps(places | {"by_hand": list(_get(mark, "by_hand") or ())})
 
 
 def _check_counted(shot):

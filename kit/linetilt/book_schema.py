@@ -60,6 +60,7 @@ STEPS = (
         """CREATE TABLE setting (session_id INTEGER NOT NULL REFERENCES session ON DELETE CASCADE, name TEXT NOT NULL,
             value TEXT NOT NULL, PRIMARY KEY (session_id, name))""",
     ),
+    ("ALTER TABLE shot ADD COLUMN marks TEXT",),  # JSON: where the corners and the line are in the photo, and which were placed by hand
 )
 
 KINDS = ("golfer", "bag", "club", "gauge", "session", "shot", "plan", "bend")

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import linetilt
 import pytest
+from linetilt.__main__ import arguments
 
 ROOT = Path(__file__).parents[2]
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")
@@ -66,7 +67,7 @@ class Server:
         }
         command = [
             sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", "--ip=127.0.0.1", f"--port={self.port}",
-            "--ServerApp.port_retries=0", f"--IdentityProvider.token={self.token}", f"--ServerApp.root_dir={self.root}",
+            "--ServerApp.port_retries=0", f"--IdentityProvider.token={self.token}", *arguments(root=self.root),
         ]  # fmt: skip
         self._log = open(folder / "server.log", "wb")
         self._process = subprocess.Popen(command, stdout=self._log, stderr=subprocess.STDOUT, env=env, cwd=folder)

@@ -1,0 +1,37 @@
+"""``python -m linetilt``: open JupyterLab on the kit's notebooks, with room for uploaded photos. The same on every system."""
+
+import sys
+from pathlib import Path
+
+UPLOAD_BYTES = 200 * 2**20  # all photos of one upload together; JupyterLab's own limit is 10 MiB, above which they vanish
+FIRST = "1_marking_setup.ipynb"
+
+
+def arguments(given=(), root=None):
+    """Return the arguments with which JupyterLab is started.
+
+    Parameters
+    ----------
+    given : sequence of str
+        Notebooks to begin with, by name or path, and any of JupyterLab's own options.
+    root : path, optional
+        The folder that holds `notebooks`; default where this copy of the kit lies, else the current folder.
+    """
+    root = Path(root) if root else Path(__file__).resolve().parents[2]
+    root = root if (root / "notebooks").is_dir() else Path.cwd()
+    names = [name for name in given if name.endswith(".ipynb")] or [FIRST]
+    paths = [next((path for path in (Path(name).resolve(), root / "notebooks" / name) if path.exists()), None) for name in names]
+    options = [name for name in given if not name.endswith(".ipynb")]
+    settings = [f"--ServerApp.root_dir={root}", f"--ServerApp.tornado_settings={{'websocket_max_message_size': {UPLOAD_BYTES}}}"]
+    return [str(path) for path in paths if path] + settings + options
+
+
+def main():
+    """Start JupyterLab in this process; it ends with Ctrl-C."""
+    from jupyterlab.labapp import main as lab
+
+    lab(arguments(sys.argv[1:]))
+
+
+if __name__ == "__main__":
+    main()

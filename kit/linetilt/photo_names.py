@@ -1,0 +1,42 @@
+"""What the names of photos say: which club, in which order; and a list of shots that somebody kept."""
+
+import re
+from pathlib import Path
+
+import pandas as pd
+
+from .errors import InputError
+
+PHOTO_ENDS = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif")
+
+
+def club_from_name(name, labels):
+    """Return the label of the club that a photo's name says, or None.
+
+    The file's name may start with it ("7-1.jpg", "PW_3.jpg", "7i 2.jpg"), or a folder may be called so ("7/IMG_0412.jpg", "7 iron/a.jpg").
+    """
+    *folders, file = Path(name).parts
+    by_word = {label.lower(): label for label in labels}
+    for part, pattern in ((Path(file).stem, r"(.+?) ?(?:i|iron)?(?:[-_ ]+\d+)?"), *((folder, r"(.+?) ?(?:i|iron)?") for folder in reversed(folders))):
+        whole = re.fullmatch(pattern, part.lower())
+        if whole and whole[1] in by_word:
+            return by_word[whole[1]]
+    return None
+
+
+def read_shot_list(shot_list):
+    """Return the rows of a list of shots (path, DataFrame or None), a dict each, by the photo that they name."""
+    if shot_list is None:
+        return {}
+    try:
+        table = shot_list if isinstance(shot_list, pd.DataFrame) else pd.read_csv(shot_list, dtype={"club": str, "photo": str})
+    except (OSError, ValueError) as error:
+        raise InputError(f"the list of shots cannot be read: {error}; expected a CSV file with a row a photo") from error
+    if "photo" not in table.columns:
+        raise InputError("the list of shots has no column photo; expected one, with the photo's path or the end of it")
+    return {str(row["photo"]): row for row in table.to_dict("records")}
+
+
+def counting(name):
+    """A key that sorts "7-2" before "7-10"."""
+    return [(0, int(part), "") if part.isdigit() else (1, 0, part.lower()) for part in re.split(r"(\d+)", name) if part]

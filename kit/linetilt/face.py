@@ -10,12 +10,13 @@ from dataclasses import dataclass, field, replace
 import cv2
 import numpy as np
 
-from .errors import Blurred, FaceCutOff, NoFace
+from .errors import FaceCutOff, Mirrored, NoFace
 from .score_lines import read_score_lines
 
 SEARCH_PX = 560  # long side of the picture in which stripes are looked for
 ROLL_LIMIT_DEG = 34
 NOMINAL_LENGTH_MM = 52.0  # stands in for an unknown score-line length, so that the fit has a scale; never reported
+MIRRORED_LOG = 1.6  # unlikeness of toe side to heel side, logarithm; from photos that are not mirrored it stayed below 1.3
 _BLOCKS = 24  # points along a score line at which its middle is measured
 _PROFILE = 14  # samples from one score line to the next in the rough rectified picture
 
@@ -114,7 +115,7 @@ def find_face(picture, club):
 
     Raises
     ------
-    NoFace, FaceCutOff, Blurred
+    NoFace, FaceCutOff, Mirrored
     """
     grey = cv2.cvtColor(picture.rgb, cv2.COLOR_RGB2GRAY)
     scale = min(1.0, SEARCH_PX / max(grey.shape))
@@ -131,10 +132,10 @@ def find_face(picture, club):
                 continue
             try:
                 return _fit_frame(grey, picture, club, rough @ to_small)
-            except (FaceCutOff, Blurred) as error:
+            except (FaceCutOff, Mirrored) as error:
                 if rank == 0:  # weaker stripes are anything: their ends say nothing
                     refusal = refusal or error
-            except NoFace:
+            except (NoFace, np.linalg.LinAlgError, cv2.error):  # stripes that no camera can have seen make sizes and sums impossible
                 pass
     raise refusal or NoFace("no set of score lines was found")
 
@@ -293,6 +294,7 @@ def _fit_frame(grey, picture, club, rough):
     frame = FaceFrame(to_face, length, scaled, pitch, lines, full, np.array([down @ m for m in fit["variants"]]), fit["rms"],
                       ppm, *fit["angles"], found.doubtful)
     _check_frame(frame, picture)
+    _check_hand(frame, picture.rgb)
     return frame
 
 
@@ -434,6 +436,8 @@ def measure_lines(grey, to_face, pitch, numbers, length, final, unsigned):
     centre = project(np.linalg.inv(to_face), np.array([[0, 4 * pitch], [1, 4 * pitch], [0, 4 * pitch + 1]]))
     ppm = np.sqrt(abs(np.linalg.det(centre[1:] - centre[0])))
     rate = float(np.clip(ppm, 5, 12))
+    if ppm > 1.8 * rate and min(grey.shape) < 100:
+        raise NoFace("the stripes found are too few to be score lines")
     if ppm > 1.8 * rate:
         half = cv2.resize(grey, (grey.shape[1] // 2, grey.shape[0] // 2), interpolation=cv2.INTER_AREA)
         return _in_full(measure_lines(half, to_face @ np.array([[2, 0, 0.5], [0, 2, 0.5], [0, 0, 1.0]]), pitch, numbers, length, final, unsigned))
@@ -633,6 +637,29 @@ def _start_pose(homography, focal):
     rotation = u @ np.diag([1, 1, np.linalg.det(u @ vt)]) @ vt
     vector, _ = cv2.Rodrigues(rotation)
     return np.concatenate([vector.ravel(), m[:, 2] / scale])
+
+
+def _check_hand(frame, rgb):
+    """Refuse a mirror image where it shows: above the upper score lines there is face on the toe's side and none on the heel's."""
+    half, rate = frame.length_mm / 2, 2.0
+    top = max(v for (v, _, _), full in zip(frame.lines, frame.full) if full)
+    grain = max(1, int(frame.pixels_per_mm / rate))
+
+    def patch(side, low, high):
+        left = min(side * (half - 8), side * (half - 1))
+        grid = np.array([[1 / rate, 0, left], [0, -1 / rate, high], [0, 0, 1.0]])
+        size = (int(7 * rate), int((high - low) * rate))
+        return cv2.warpPerspective(smooth, np.linalg.inv(frame.to_face) @ grid, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+                                   borderMode=cv2.BORDER_REPLICATE).reshape(-1, 3).astype(float)  # fmt: skip
+
+    smooth = cv2.blur(rgb, (grain, grain))
+    strange = []
+    for side in (1, -1):  # toe, heel: how little the patch above looks like the face beside the upper lines
+        face, above = patch(side, top - 6, top + 1), patch(side, top + 3.5, top + 9)
+        usual = np.median(face, axis=0)
+        strange.append(np.median(np.abs(above - usual).sum(axis=1)) / (np.median(np.abs(face - usual), axis=0).sum() + 6))
+    if np.log(strange[0] / strange[1]) > MIRRORED_LOG:
+        raise Mirrored("the face is higher on the heel's side than on the toe's: a mirror image, or a club of the other hand")
 
 
 def _check_frame(frame, picture):

@@ -25,7 +25,8 @@ WIDE_MM = 7.0  # nothing this wide along a row is a print
 MISFIT, WOBBLE, NOISE_PULL = 1.15, 0.0022, 0.07  # by trial on drawn prints: 95 % intervals hold 95 %
 ROW_MM = 0.2  # rows are read this far apart
 _COARSE = 2.0  # samples a mm in which a band is looked for
-_LANE_MM = 6.5  # half-width of the lane about a band in which its ink is followed
+_NEAR_MM = 17.0  # half-width of what is looked at about a band
+_COLOURS = 5000  # pixels that a colour is judged by
 _NO_LINE = "no printed line was found on the face"
 
 
@@ -74,9 +75,9 @@ def flatten(rgb, frame, margin_mm=5.0, rate=None):
     margin_mm : float
         How far beyond the score lines.
     rate : float, optional
-        Samples a mm; by default as many as the picture has, from 6 to 12.
+        Samples a mm; by default as many as the picture has, from 6 to 10.
     """
-    rate = rate or float(np.clip(frame.pixels_per_mm, 6.0, 12.0))
+    rate = rate or float(np.clip(frame.pixels_per_mm, 6.0, 10.0))
     while frame.pixels_per_mm > 1.7 * rate and frame.pixels_per_mm > 14:  # nothing finer is used: smooth before sampling
         rgb = cv2.resize(rgb, (rgb.shape[1] // 2, rgb.shape[0] // 2), interpolation=cv2.INTER_AREA)
         frame = frame.halved()
@@ -164,16 +165,19 @@ def find_band(flat, before=None):
             break
     if not bands:
         raise refusal or NoLine(_NO_LINE)
-    _, band, ink = bands[0]
+    merit, band, ink_map = bands[0]
+    rivals = [other[0] for other in bands[1:] if not _same(band, other[1])]
+    if merit < SURE_MERIT and rivals and max(rivals) > 0.7 * merit:
+        raise NoLine("more than one faint mark on the face could be the print")
     lost = _share(white, flat, band)
     if lost > 0.35:
         raise Glare("a reflection covers the mark")
-    _refuse_second(ink, flat, band)
+    _refuse_second(ink_map(), flat, band)
     return replace(band, glare=lost)
 
 
 def _bands(flat, white, look, common):
-    """The bands that could be prints, as (merit, Band, ink map), and a refusal that says more than "nothing".
+    """The bands that could be prints, as `follow` gives them, and a refusal that says more than "nothing".
 
     `common`: colours that are common on this face count little, wherever they are.
     """
@@ -193,6 +197,8 @@ def _bands(flat, white, look, common):
             continue
         if not any(_same(found[1], other[1]) for other in bands):
             bands.append(found)
+        if found[0] > 2 * SURE_MERIT:  # nothing on a face outdoes this
+            break
     return bands, refusal
 
 
@@ -238,8 +244,10 @@ def scan(energy, flat, most):
 
 
 def follow(res, flat, slope, toe, up):
-    """From a rough place to the fitted band. Returns (merit, Band, ink map)."""
+    """From a rough place to the fitted band. Returns (merit, Band, a function that makes the whole ink map)."""
     half, reach, t_max = 0.9, 9.0, 3.1
+    whole_res, whole, near = res, flat, np.abs(flat.u - toe) < _NEAR_MM
+    res, flat = res[:, near], replace(flat, u=flat.u[near], field=flat.field[:, near])
     for turn in range(6):
         t = (flat.u[None, :] - toe) - slope * (flat.v[:, None] - up)
         usable = (np.abs(flat.v[:, None] - up) < reach) & flat.field & flat.clear[:, None]
@@ -247,8 +255,8 @@ def follow(res, flat, slope, toe, up):
         flank = usable & (np.abs(t) > half + 1.2) & (np.abs(t) < half + 6.0)
         if inside.sum() < 60 or flank.sum() < 120:
             raise NoLine(_NO_LINE)
-        ink, noise = _ink_map(res, inside, flank)
-        inked = np.where(flat.field, ink, 0)
+        look, noise = _ink_look(res[inside], res[flank])
+        inked = np.where(flat.field, look(res), 0)
         if turn == 0:
             slope, toe = _aim(inked, flat, toe, up, noise)
         band = fit_band(inked, flat.u, flat.v, flat.clear, slope, toe, up, t_max, noise, ROUGH if turn < 2 else FINE)
@@ -267,11 +275,11 @@ def follow(res, flat, slope, toe, up):
         raise NoLine(f"what stands out on the face is {band.length_mm:.0f} mm long and {band.width_mm:.1f} mm wide, not a printed line")
     if band.noise > 0.4 or band.fill < 0.18:
         raise NoLine("the mark is too faint to measure")
-    inside = flat.u[flat.field.any(axis=0)]
+    inside = whole.u[whole.field.any(axis=0)]
     if not inside[0] < band.toe_mm < inside[-1]:
         raise NoLine(_NO_LINE)
     usual = np.exp(-0.5 * (band.slope / 0.2) ** 2)  # prints that lean more than 12 degrees are rare
-    return usual * np.sqrt(band.length_mm * band.fill) / max(band.noise, 0.02), band, ink
+    return usual * np.sqrt(band.length_mm * band.fill) / max(band.noise, 0.02), band, lambda: look(whole_res)
 
 
 def _cut(band, flat):
@@ -297,13 +305,14 @@ def _aim(ink, flat, toe, up, noise, step=0.25):
     return best[1:]
 
 
-def _ink_map(res, inside, flank):
-    """Scalar map, about 1 on full ink and 0 on the bare face, and the bare face's scatter in it.
+def _ink_look(a, b):
+    """From the residuals of a lane (N, 3) and of its flanks (M, 3): a function that maps residuals to ink, and the flanks' scatter in it.
 
-    The ink's colour is what the lane shows and its flanks do not. It is weighed against the flanks' scatter twice, without
-    and with what stands out of them (rust, paint, scratches); the quieter map is kept.
+    The map is about 1 on full ink and 0 on the bare face. The ink's colour is what the lane shows and its flanks do not. It
+    is weighed against the flanks' scatter twice, without and with what stands out of them (rust, paint, scratches); the
+    quieter map is kept.
     """
-    a, b = res[inside], res[flank]
+    a, b = (part[::len(part) // _COLOURS + 1] for part in (a, b))
     centre = np.median(b, axis=0)
     a, b = a - centre, b - centre
     limit = 4 * 1.4826 * np.median(np.abs(b), axis=0) + 1
@@ -325,7 +334,8 @@ def _ink_map(res, inside, flank):
             best = weights / top, noise
     if best is None:
         raise NoLine(_NO_LINE)
-    return np.clip(((res - centre) @ best[0]).astype(np.float32), -1.5, 1.5), best[1]
+    weights, noise = best[0].astype(np.float32), best[1]
+    return lambda res: np.clip((res - centre) @ weights, -1.5, 1.5), noise
 
 
 def _crowd(background, colours, cover, bins=12):

@@ -6,7 +6,7 @@ import numpy as np
 from ._setup_ball import sample, seen
 from .errors import NoPlumb
 
-UPRIGHT_DEG = 22.0  # how far from upright in the picture a cord may run
+UPRIGHT_DEG = 15.0  # how far from upright in the picture a cord may run
 FLAT_DEG = 22.0  # how far from level in the picture a bar may run
 
 
@@ -69,7 +69,9 @@ def find_cord(rgb, ball, focal_px):
     leans = [_lean(cord[0]) for cord in weighted]
     if max(leans) - min(leans) > 0.7:
         raise NoPlumb(f"{len(weighted)} upright lines are seen that are not parallel, and it is not clear which is the cord")
-    ends, u_deg, _ = max(weighted, key=lambda cord: np.ptp(cord[0][:, 1]))
+    ends, u_deg, _, thick = max(weighted, key=lambda cord: np.ptp(cord[0][:, 1]))
+    if sum(not cord[2] and abs(cord[3] - thick) < 0.3 * thick for cord in cords) > 3:
+        raise NoPlumb("many upright lines are seen that look like the cord")
     return ends, u_deg
 
 
@@ -87,7 +89,7 @@ def _same(cord, upper, lower):
 
 
 def _trace(lab, covered, upper, lower, step):
-    """Follow a thin upright line as far as it goes; its ends, uncertainty, and whether a weight hangs on it; None if it is no cord."""
+    """Follow a thin upright line as far as it goes; its ends, uncertainty, whether a weight hangs on it, thickness; None if it is no cord."""
     height, width = lab.shape[:2]
     slope, base = (lower[0] - upper[0]) / (lower[1] - upper[1]), upper[0]
     y0 = upper[1]
@@ -127,7 +129,6 @@ def _trace(lab, covered, upper, lower, step):
             return None
         run = 1 + stats[1:, cv2.CC_STAT_WIDTH].argmax()
         present = (labels[0] == run) & there
-        last = int(np.flatnonzero(np.isin(labels[0], 1 + np.flatnonzero(stats[1:, cv2.CC_STAT_WIDTH] > 0.015 * height)))[-1:].max(initial=0))
         if present.sum() < 0.05 * height:
             return None
         top, bottom = rows[present][[0, -1]]
@@ -147,18 +148,15 @@ def _trace(lab, covered, upper, lower, step):
     bend = np.polyfit((rows[present] - y0) / length, off, 2)[0]
     u_deg = float(np.degrees(np.hypot(scale * np.sqrt(12 * 15 / present.sum()), abs(bend) / 2) / length))
     ends = np.array([[base + slope * (top - y0), top], [base + slope * (bottom - y0), bottom]])
-    return ends, u_deg, _weight(lab, ends, max(bottom, rows[last]), slope, usual, covered)
+    return ends, u_deg, _weight(lab, ends, slope, usual, covered), usual
 
 
-def _weight(lab, ends, last, slope, thick, covered):
-    """True where something wider than the cord, evenly on both sides of its line, hangs at its lower end.
-
-    `last` is the lowest row where the line is seen at all: what it passes behind it may hide it for a while.
-    """
+def _weight(lab, ends, slope, thick, covered):
+    """True where something wider than the cord, evenly on both sides of its line, begins at its lower end."""
     height, width = lab.shape[:2]
     far = max(9 * thick, 22)
     s = np.arange(-far, far + 0.1, 0.5)
-    rows = np.arange(ends[0][1], min(last + 14 * thick + 40, height - 2))
+    rows = np.arange(ends[0][1], min(ends[1][1] + 14 * thick + 40, height - 2))
     upper = ends[0][1] + 0.6 * (ends[1][1] - ends[0][1])  # what is as wide up there is no weight
     x = ends[1][0] + slope * (rows - ends[1][1])
     free = (x > 2) & (x < width - 3)
@@ -185,9 +183,15 @@ def _weight(lab, ends, last, slope, thick, covered):
     above = rows[: len(seen_half) * deep : deep] < upper
     for half in set(seen_half[~above & (seen_half > 0)]):
         like = np.abs(seen_half - half) < 0.12 * half + 0.6
-        runs = np.split(like[~above], np.flatnonzero(np.diff(like[~above])) + 1)
-        if like[above].mean() < 0.12 and max(len(run) * deep for run in runs if run[0]) >= max(1.6 * half, 3 * deep):
-            return True
+        if like[above].mean() >= 0.12:
+            continue
+        starts = np.flatnonzero(np.diff(like.astype(int), prepend=0) == 1)
+        stops = np.flatnonzero(np.diff(like.astype(int), append=0) == -1) + 1
+        for start, stop in zip(starts, stops, strict=True):
+            begins, ends_at = rows[start * deep], rows[min(stop * deep, len(rows) - 1)]
+            long_enough = (stop - start) * deep >= max(1.6 * half, 3 * deep)
+            if long_enough and begins >= upper and begins < ends[1][1] + 3 * thick + 10 and ends_at > ends[1][1] - deep:
+                return True
     return False
 
 

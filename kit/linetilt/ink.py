@@ -13,7 +13,7 @@ import numpy as np
 from .errors import Glare, NoLine, TwoLines
 
 TILT_LIMIT_DEG = 22.0
-WIDTH_RANGE_MM = (0.7, 6.0)
+WIDTH_RANGE_MM = (1.0, 5.8)  # of a pen's line; scratches are narrower
 LENGTH_MIN_MM = 7.0
 GROOVE_MM = 0.5  # rows nearer than this to the middle of a score line are left out
 SECOND_SHARE = 0.45  # a second band this strong beside the first one is a second print
@@ -273,7 +273,7 @@ def follow(res, flat, slope, toe, up):
         raise NoLine(_NO_LINE)
     if band.length_mm < LENGTH_MIN_MM or not WIDTH_RANGE_MM[0] < band.width_mm < WIDTH_RANGE_MM[1] or band.length_mm < 2.2 * band.width_mm:
         raise NoLine(f"what stands out on the face is {band.length_mm:.0f} mm long and {band.width_mm:.1f} mm wide, not a printed line")
-    if band.noise > 0.4 or band.fill < 0.18:
+    if band.noise > 0.4 or band.fill < 0.28:
         raise NoLine("the mark is too faint to measure")
     inside = whole.u[whole.field.any(axis=0)]
     if not inside[0] < band.toe_mm < inside[-1]:
@@ -285,7 +285,7 @@ def follow(res, flat, slope, toe, up):
 def _cut(band, flat):
     """True where the ink runs to the edge of what is searched."""
     rows = flat.v[flat.field.any(axis=1)]
-    return band.low_mm < rows.min() + 0.7 or band.high_mm > rows.max() - 0.7
+    return band.low_mm < rows.min() + 0.4 or band.high_mm > rows.max() - 0.4
 
 
 def _aim(ink, flat, toe, up, noise, step=0.25):

@@ -323,10 +323,12 @@ def _draw(mark, max_side):
     for end in mark.line:
         cv2.circle(picture, np.round(to(end)).astype(int).tolist(), 3 * thick, (0, 0, 0), thick + 2, cv2.LINE_AA)
         cv2.circle(picture, np.round(to(end)).astype(int).tolist(), 3 * thick, (230, 159, 0), thick, cv2.LINE_AA)
-    size = max(picture.shape[:2]) / 1400
+    size = max(picture.shape[:2]) / 1300
     text = f"{mark.tilt_deg:+.1f} +/- {2 * mark.u_tilt_deg:.1f} deg"
     if np.isfinite(mark.strike_toe_mm):
-        text += f"   {abs(mark.strike_toe_mm):.0f} mm to the {'toe' if mark.strike_toe_mm >= 0 else 'heel'}, {mark.strike_up_mm:.0f} mm up"
-    for width, ink in ((int(6 * size) + 2, (0, 0, 0)), (max(int(2 * size), 1), (255, 255, 255))):
-        cv2.putText(picture, text, (int(20 * size), int(50 * size)), cv2.FONT_HERSHEY_SIMPLEX, 1.3 * size, ink, width, cv2.LINE_AA)
+        text += f", {abs(mark.strike_toe_mm):.0f} mm to the {'toe' if mark.strike_toe_mm >= 0 else 'heel'}, {mark.strike_up_mm:.0f} mm up"
+    font, bold = cv2.FONT_HERSHEY_SIMPLEX, max(int(round(1.6 * size)), 1)
+    (width, height), base = cv2.getTextSize(text, font, size, bold)
+    cv2.rectangle(picture, (0, 0), (width + 2 * height, 2 * height + base), (0, 0, 0), -1)
+    cv2.putText(picture, text, (height, height + height // 2), font, size, (255, 255, 255), bold, cv2.LINE_AA)
     return picture

@@ -20,6 +20,8 @@ SECOND_SHARE = 0.45  # a second band this strong beside the first one is a secon
 PIECE_MM = 0.9  # length of edge that tells one story: raggedness is that long
 EDGE_MM = 0.13  # most that an edge scatters (standard deviation); what scatters more is the rim of a hole
 ROUGH, FINE = np.arange(-10, 10.1, 0.5), np.arange(-8, 8.01, 0.2)  # leans that are tried, degrees
+PEN_MOST_MM, HOLLOW, WEDGE = 4.5, 0.55, 0.035  # of one print: width, ink of its middle to its sides, slopes of its edges apart
+LEAST_MERIT = 18.0  # a band that stands out less is as often something else
 SURE_MERIT = 60.0  # a band that stands out this much is the print: length, fill and contrast together
 WIDE_MM = 7.0  # nothing this wide along a row is a print
 MISFIT, WOBBLE, NOISE_PULL = 1.15, 0.0022, 0.07  # by trial on drawn prints: 95 % intervals hold 95 %
@@ -172,8 +174,13 @@ def find_band(flat, before=None):
     lost = _share(white, flat, band)
     if lost > 0.35:
         raise Glare("a reflection covers the mark")
-    _refuse_second(ink_map(), flat, band)
-    return replace(band, glare=lost)
+    if merit < LEAST_MERIT:
+        raise NoLine("the mark is too faint to measure, or another lies beside it")
+    ink = ink_map()
+    hollow, wedge = _shape(np.where(flat.field, ink, 0), flat, band)
+    _refuse_second(ink, flat, band, hollow)
+    # edges that lean further apart than holes let them are two prints, or smear: that much is not known
+    return replace(band, glare=lost, u_slope=float(np.hypot(band.u_slope, max(abs(wedge) - WEDGE, 0) / 2)))
 
 
 def _bands(flat, white, look, common):
@@ -189,7 +196,10 @@ def _bands(flat, white, look, common):
         energy = np.minimum(((res / scatter) ** 2).sum(axis=2) / 3, 30.0)
     energy[white | ~flat.field | ~flat.clear[:, None]] = 0
     bands, refusal = [], None
-    for slope, toe, up in scan(energy, flat, most=5):
+    candidates = scan(energy, flat, most=5)
+    for slope, toe, up, score in candidates:
+        if bands and max(band[0] for band in bands) > 2 * SURE_MERIT and score < 0.35 * candidates[0][3]:
+            break  # nothing weaker outdoes this, or is a second print
         try:
             found = follow(res, flat, slope, toe, up)
         except NoLine as error:
@@ -197,8 +207,6 @@ def _bands(flat, white, look, common):
             continue
         if not any(_same(found[1], other[1]) for other in bands):
             bands.append(found)
-        if found[0] > 2 * SURE_MERIT:  # nothing on a face outdoes this
-            break
     return bands, refusal
 
 
@@ -209,7 +217,7 @@ def _same(a, b):
 
 
 def scan(energy, flat, most):
-    """Return the strongest near-upright bands of an energy map as (slope, toe, up), best first.
+    """Return the strongest near-upright bands of an energy map as (slope, toe, up, score), best first.
 
     A band is 2 mm wide and 14 mm long here; what counts is its mean against both its sides.
     """
@@ -235,9 +243,9 @@ def scan(energy, flat, most):
             score[:, max(c - 8, 0):c + 9] = -1
     found.sort(key=lambda item: -item[0])
     kept = []
-    for _, slope, toe, up in found:
+    for score, slope, toe, up in found:
         if all(abs(toe - other[1]) > 3 or abs(up - other[2]) > 12 for other in kept):
-            kept.append((slope, toe, up))
+            kept.append((slope, toe, up, score))
         if len(kept) == most:
             break
     return kept
@@ -498,15 +506,17 @@ def _share(mask, flat, band):
     return float(mask[lane].mean()) if lane.any() else 0.0
 
 
-def _refuse_second(ink, flat, band):
-    """Refuse when a second band of the same ink lies beside or across the first."""
+def _refuse_second(ink, flat, band, hollow):
+    """Refuse when a second band of the same ink lies beside, across or on the first."""
+    if band.width_mm > PEN_MOST_MM or hollow < HOLLOW:
+        raise TwoLines("the mark is too wide or too hollow for one pen line; two prints may lie on each other")
     t, along = _lane(flat, band)
     usable = flat.field & flat.clear[:, None]
     ours = np.clip(ink, 0, 1)
     rest = np.where(usable & (np.abs(t) > band.width_mm / 2 + 0.7) & (ink > max(0.45, 3 * band.noise)), ours, 0)
     own = ours[usable & along & (np.abs(t) < band.width_mm / 2)].mean()
     rows = np.nonzero(flat.field.any(axis=1))[0]
-    for slope, toe, up in scan(rest, flat, most=1):
+    for slope, toe, up, _ in scan(rest, flat, most=1):
         if not flat.v[rows[-1]] + 4 < up < flat.v[rows[0]] - 4:
             continue  # mostly off the score lines: an edge of the face, not a print
         t2 = (flat.u[None, :] - toe) - slope * (flat.v[:, None] - up)
@@ -515,3 +525,27 @@ def _refuse_second(ink, flat, band):
         covered = (rest * lane).max(axis=1)[rows] > 0.5
         if covered.sum() > 4.5 * flat.rate and covered.mean() > 0.55 and rest[lane].mean() > SECOND_SHARE * own:
             raise TwoLines("two printed lines lie on the face")
+
+
+def _shape(ink, flat, band):
+    """Ink of the band's middle against its sides (two prints leave it hollow), and how far its two edges lean apart, as slope."""
+    lane, t, noise = _straightened(ink, flat.u, flat.v, flat.clear, band.slope, band.toe_mm, band.up_mm, band.width_mm / 2 + 1.4, band.noise)
+    on = lane > max(0.15, 3 * noise)
+    rows = flat.clear & (flat.v > band.low_mm) & (flat.v < band.high_mm) & on.any(axis=1)
+    on, y = on[rows], flat.v[rows] - band.up_mm
+    if len(y) < 20:
+        return 1.0, 0.0
+    middle = np.abs(t) < band.width_mm / 6
+    hollow = on[:, middle].mean() / max(on[:, ~middle & (np.abs(t) < band.width_mm / 2)].mean(), 0.01)
+    return hollow, _lean(y, t[on.argmax(axis=1)]) - _lean(y, t[len(t) - 1 - on[:, ::-1].argmax(axis=1)])
+
+
+def _lean(y, edge):
+    """Slope of an edge by itself, robustly."""
+    slope = 0.0
+    for _ in range(15):
+        rest = edge - slope * y
+        weight = 1 / (1 + ((rest - np.median(rest)) / 0.15) ** 2)
+        middle = (weight * y).sum() / weight.sum()
+        slope = (weight * (y - middle) * edge).sum() / (weight * (y - middle) ** 2).sum()
+    return slope

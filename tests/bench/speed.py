@@ -1,0 +1,45 @@
+"""How fast a photo is measured against decoding it alone, in one run on one core: `python tests/bench/speed.py [photos]`."""
+
+import resource
+import sys
+import time
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+sys.path[:0] = [str(Path(__file__).parents[1])]
+
+import linetilt as lt  # noqa: E402
+from faces.camera import take_photo  # noqa: E402
+
+
+def best_s(call, times=5):
+    """Least processor time of some calls, in seconds."""
+    spent = []
+    for _ in range(times):
+        start = time.process_time()
+        call()
+        spent.append(time.process_time() - start)
+    return min(spent)
+
+
+def main(photos=5):
+    cv2.setNumThreads(1)
+    rows = []
+    for seed in range(8500, 8500 + photos):
+        photo = take_photo(seed, megapixels=12, finish="satin", ink="blue")
+        club = lt.Club(label="7", loft_deg=34, handed=photo.handed, score_line_length_mm=photo.head.score_line_length_mm)
+        noise = np.random.default_rng(seed).normal(0, 4, photo.rgb.shape)  # a phone's grain: drawn faces compress better than real ones
+        coded = cv2.imencode(".jpg", np.clip(photo.rgb[..., ::-1] + noise, 0, 255).astype(np.uint8), [cv2.IMWRITE_JPEG_QUALITY, 92])[1]
+        decode = best_s(lambda: cv2.imdecode(coded, cv2.IMREAD_COLOR))
+        measure = best_s(lambda: lt.measure_photo(coded.tobytes(), club))
+        rows.append((coded.size / 1e6, decode, measure))
+    size, decode, measure = np.median(rows, axis=0)
+    print("| 12-megapixel JPEG, one core | figure |\n| --- | --- |")
+    print(f"| file | {size:.1f} MB |\n| cv2.imdecode | {decode:.3f} s |\n| measure_photo | {measure:.3f} s |\n| ratio | {measure / decode:.1f} |")
+    print(f"| peak memory of the whole run, drawing the photos included | {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3:.0f} MB |")
+
+
+if __name__ == "__main__":
+    main(*(int(word) for word in sys.argv[1:]))

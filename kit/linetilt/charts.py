@@ -20,6 +20,11 @@ for _axis in (TEMPLATE.layout.xaxis, TEMPLATE.layout.yaxis):
     _axis.update(gridcolor="rgba(128,128,128,0.25)", linecolor=QUIET, zerolinecolor=QUIET, automargin=False)
 
 
+def _uid(*words):
+    """A trace's identity from its name; plotly.js selects by it, and an apostrophe there is no valid selector."""
+    return "-".join("".join(letter if letter.isalnum() else "-" for letter in word) for word in words)
+
+
 def bag_chart(fit, plan=None):
     """Draw each club's estimate with its 95 % interval, its shots, the golfer's trend and the gauge.
 
@@ -39,7 +44,7 @@ def bag_chart(fit, plan=None):
     fig = go.Figure()
 
     def add(name, x, y, **style):
-        fig.add_scatter(x=x, y=y, name=name, uid=f"bag {name}", visible=bool(len(y)), **style)
+        fig.add_scatter(x=x, y=y, name=name, uid=_uid("bag", name), visible=bool(len(y)), **style)
 
     for bad, name, symbol, size in ((False, "shot", "circle-open", 5), (True, "shot that disagrees", "x-thin-open", 8)):
         rows = shots[shots["bad"] == bad]
@@ -156,7 +161,7 @@ def dispersion_figure(comparison, unit="yd"):
     )  # fmt: skip
     for name, panel, style in _DISPERSION:
         shown = panel == 1 and not name.endswith(("95 % of the shots", "middle"))
-        trace = go.Scatter(name=name, showlegend=shown, uid=f"dispersion {name}", hoverinfo="skip", **style)
+        trace = go.Scatter(name=name, showlegend=shown, uid=_uid("dispersion", name), hoverinfo="skip", **style)
         figure.add_trace(trace, row=1 if panel == 1 else 2, col=2 if panel == 3 else 1)
     grid = {"zeroline": True, "zerolinecolor": QUIET, "zerolinewidth": 1.5}
     figure.update_layout(

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from .bag import fit_bag
-from .bend import _sits, plan_bends
+from .bend import sits, plan_bends
 from .book_schema import check_day
 from .club import check_number
 from .errors import InputError
@@ -191,7 +191,7 @@ def _verdict(label, balls, bend, before, after):
     reach = COVERAGE_FACTOR * math.hypot(u_predicted, new["u_lie_error_deg"])
     was, now = np.abs(before.samples_deg(label, 201)), np.abs(after.samples_deg(label, 201))
     helped = float((now[:, None] < was).mean())
-    said = f"The {label} was predicted to sit {_sits(predicted)} and was found {_sits(new['lie_error_deg'])}"
+    said = f"The {label} was predicted to sit {sits(predicted)} and was found {sits(new['lie_error_deg'])}"
     gap = f"{off:+.1f}°, upright positive, anything from {off - reach:+.1f}° to {off + reach:+.1f}°"
     if abs(off) > reach:
         if abs(bend) <= 0.05:

@@ -114,14 +114,14 @@ def _decide(fit, club, miss, rules):
         bend = bend if bend_is_worthwhile else 0.0
     against = _veto(club, bend, miss, rules.feared_weight) if bend and miss else None
 
-    finding = f"The {label} sits {_sits(mean)}"
+    finding = f"The {label} sits {sits(mean)}"
     sends = f", which sends the ball {'left' if (mean > 0) == (club.handed == 'right') else 'right'}"
     kept_from = _why_limited(limit, club, wanted, rules.cap_deg)
     bend_it = f"bend it {abs(bend):g}° {_turn(bend)}"
     if not settled and (worthwhile or not _surely_small(samples, fit.stop)):
         low, high = fit.quantile_deg(0.025)[label], fit.quantile_deg(0.975)[label]
         outcome = "hit more balls"
-        reason = f"The {label} looks {_sits(mean)}, but may be anywhere from {_sits(low)} to {_sits(high)}: hit more balls before anybody bends it."
+        reason = f"The {label} looks {sits(mean)}, but may be anywhere from {sits(low)} to {sits(high)}: hit more balls before anybody bends it."
     elif not worthwhile and abs(mean) < 0.5:
         outcome, reason = "leave alone", f"The {label} sits within {max(0.1, abs(mean)):.1f}° of level: leave it alone."
     elif not worthwhile:
@@ -190,7 +190,7 @@ def _surely_small(samples, stop):
     return bool((np.abs(samples) <= stop.tolerance_deg).mean() >= stop.probability)
 
 
-def _sits(lie_error_deg):
+def sits(lie_error_deg):
     if abs(lie_error_deg) < 0.05:
         return "level"
     return f"{abs(lie_error_deg):.1f}° {'toe up' if lie_error_deg > 0 else 'toe down'}"

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 
 from .errors import InputError, NoFace
-from .face import NOMINAL_LENGTH_MM, FaceFrame, fit_pose, measure_lines, project
+from .face import NOMINAL_LENGTH_MM, FaceFrame, fit_pose, measure_lines, pixels_per_mm, project
 from .ink import Band
 
 U_POINT_PX = 3.0  # how well a finger or a mouse places a mark: common practice, no source
@@ -105,11 +105,10 @@ def frame_from_corners(picture, club, corners):
     except NoFace:
         pass
     lines = tuple((float(k * pitch), -length / 2, length / 2) for k in range(count))
-    at = project(np.linalg.inv(plane), np.array([[0, rise / 2], [1, rise / 2], [0, rise / 2 + 1]]))
     rotation, _ = cv2.Rodrigues(p[:3])
     angles = (*np.degrees(np.arcsin(np.clip(rotation[1::-1, 2], -1, 1))), np.degrees(np.arctan2(rotation[1, 0], rotation[0, 0])))
     return FaceFrame(plane, length, club.score_line_length_mm is not None, pitch, lines, (True,) * count, np.array(variants), residual,
-                     float(np.sqrt(abs(np.linalg.det(at[1:] - at[0])))), *(float(angle) for angle in angles), by_hand=True)  # fmt: skip
+                     pixels_per_mm(plane, rise / 2), *(float(angle) for angle in angles), by_hand=True)  # fmt: skip
 
 
 def _least_squares(residuals, p):

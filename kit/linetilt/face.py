@@ -101,6 +101,12 @@ def project(matrix, points):
     return out[:, :2] / out[:, 2:]
 
 
+def pixels_per_mm(to_face, up_mm):
+    """Pixels of the picture to a millimetre of the face, in the middle of the field at `up_mm`."""
+    at = project(np.linalg.inv(to_face), np.array([[0.0, up_mm], [1.0, up_mm], [0.0, up_mm + 1]]))
+    return float(np.sqrt(abs(np.linalg.det(at[1:] - at[0]))))
+
+
 def find_face(picture, club):
     """Find the score lines.
 
@@ -279,10 +285,7 @@ def _fit_frame(grey, picture, club, rough):
     _, to_face, pitch, fit, seen = best
     if seen["share"] < 0.35 or (seen["share"] < 0.6 and fit["rms"] > 0.1):
         raise NoFace("the stripes found are too uneven to be score lines")
-    inverse = np.linalg.inv(to_face)
-    middle = np.array([[0.0, np.median(seen["kept"]) * pitch]])
-    at = project(inverse, np.vstack([middle, middle + [1, 0], middle + [0, 1]]))
-    ppm = float(np.sqrt(abs(np.linalg.det(at[1:] - at[0]))))
+    ppm = pixels_per_mm(to_face, np.median(seen["kept"]) * pitch)
     found = read_score_lines(picture.rgb, to_face, ppm, pitch, length, np.arange(seen["kept"].min() - 2, seen["kept"].max() + 3))
     if found is None or found.full.sum() < 4:
         raise NoFace("fewer than four score lines of equal length were found")
@@ -433,8 +436,7 @@ def measure_lines(grey, to_face, pitch, numbers, length, final, unsigned):
     Returns a dict of arrays in pixels: points (N, 2) with `line` numbers, ends (M, 2) with `side` -1 or 1 (as u) and
     `line`; the line numbers kept, and the share of pieces that could be followed.
     """
-    centre = project(np.linalg.inv(to_face), np.array([[0, 4 * pitch], [1, 4 * pitch], [0, 4 * pitch + 1]]))
-    ppm = np.sqrt(abs(np.linalg.det(centre[1:] - centre[0])))
+    ppm = pixels_per_mm(to_face, 4 * pitch)
     rate = float(np.clip(ppm, 5, 12))
     if ppm > 1.8 * rate and min(grey.shape) < 100:
         raise NoFace("the stripes found are too few to be score lines")

@@ -494,9 +494,9 @@ def _edge_weight(inward, sigma, holes, width):
     return edge / total, np.log(total)
 
 
-def _lane(flat, band, extra=0.0):
+def _lane(flat, band):
     t = (flat.u[None, :] - band.toe_mm) - band.slope * (flat.v[:, None] - band.up_mm)
-    along = (flat.v[:, None] > band.low_mm - extra) & (flat.v[:, None] < band.high_mm + extra)
+    along = (flat.v[:, None] > band.low_mm) & (flat.v[:, None] < band.high_mm)
     return t, along
 
 

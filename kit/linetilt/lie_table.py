@@ -10,7 +10,7 @@ import pandas as pd
 from .bag import Stop, fit_bag
 from .bagfit import BagFit
 from .bench import bend_between, retest, session_bag, session_row
-from .bend import _sits as sits
+from .bend import sits
 from .bend import plan_bends
 from .club import Bag, check_number
 from .errors import InputError

@@ -142,18 +142,18 @@ def measure_photo(photo, club, *, before=None, corners=None, line=None):
     if line is not None:
         band = band_from_ends(picture, frame, line)
     else:
-        band = find_band(flatten(picture.rgb, frame), None if before is None else _aligned_before(before, club, picture, frame))
+        after = flatten(picture.rgb, frame)
+        band = find_band(after, None if before is None else _aligned_before(before, club, after, frame))
     mark = _mark_of(picture, frame, band, club, line is not None)
     if mark.u_tilt_deg > U_TILT_MOST_DEG and line is None:
         raise NoLine(f"the print is too patchy or faint: its lean is only known to {2 * mark.u_tilt_deg:.0f} degrees either way")
     return mark
 
 
-def _aligned_before(before, club, picture, frame):
+def _aligned_before(before, club, after, frame):
     """The face before the shot, flat on the grid of the photo after it; score lines are equal, so the best of three shifts is taken."""
     picture_before = open_photo(before)
     found = find_face(picture_before, club)
-    after = flatten(picture.rgb, frame)
     looks = []
     for shift in (-1, 0, 1):
         moved = np.array([[1, 0, 0], [0, 1, shift * found.pitch_mm], [0, 0, 1.0]]) @ found.to_face
@@ -190,8 +190,7 @@ def _mark_of(picture, frame, band, club, by_hand):
         budget.loc[budget.unit == "mm", "u"] /= frame.length_mm
         budget.loc[budget.unit == "mm", "unit"] = "score-line lengths"
     mm = 1.0 if scaled else np.nan
-    full = np.array([[1, 0, (picture.reduction - 1) / 2], [0, 1, (picture.reduction - 1) / 2]])
-    upright = lambda points: np.asarray(points) * picture.reduction + full[:, 2]
+    upright = lambda points: (np.asarray(points) + 0.5) * picture.reduction - 0.5
     ink_ends = frame.pixels(np.array([[band.toe_mm + band.slope * (v - band.up_mm), v] for v in (band.low_mm, band.high_mm)]))
     kept_scale = min(1.0, KEPT_SIDE_PX / max(picture.rgb.shape[:2]))
     kept = cv2.resize(picture.rgb, None, fx=kept_scale, fy=kept_scale, interpolation=cv2.INTER_AREA) if kept_scale < 1 else picture.rgb.copy()

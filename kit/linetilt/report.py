@@ -13,7 +13,7 @@ from markupsafe import Markup
 
 from . import charts
 from .bench import bench_table, retest, session_fit, session_plan, session_row
-from .bend import CAUTION, _sits
+from .bend import CAUTION, sits
 from .compare import compare_shots
 from .dispersion import Delivery
 from .errors import InputError, PhotoError
@@ -171,7 +171,7 @@ def clinic_table(book, day):
             asked = plan[plan["bend_deg"] != 0]
             entry |= {
                 "settled": f"{int(fit.settled.sum())} of {len(fit.bag)}",
-                "worst": f"{worst['club']}: {_sits(worst['lie_error_deg'])} (± {(worst['high_deg'] - worst['low_deg']) / 2:.1f}°)",
+                "worst": f"{worst['club']}: {sits(worst['lie_error_deg'])} (± {(worst['high_deg'] - worst['low_deg']) / 2:.1f}°)",
                 "bends": "; ".join(f"{club}: {_bend_words(bend)}" for club, bend in zip(asked["club"], asked["bend_deg"])) or "none",
                 "strikes": _strike_words(_strike_days(book.shots(row["session_id"]))), "notes": " ".join(fit.warnings),
             }
@@ -244,7 +244,7 @@ def _summary(plan):
 
 def _club_rows(fit, plan):
     reasons = plan.set_index("club")["reason"]
-    return [{"club": row.club, "balls": row.balls, "sits": _sits(row.lie_error_deg), "range": _range(row.low_deg, row.high_deg, "up", "down"),
+    return [{"club": row.club, "balls": row.balls, "sits": sits(row.lie_error_deg), "range": _range(row.low_deg, row.high_deg, "up", "down"),
              "reason": reasons.get(row.club, "")}
             for row in fit.table.itertuples()]  # fmt: skip
 
@@ -272,8 +272,8 @@ def _sure(probability):
 def _retest_rows(book, row):
     if pd.isna(row["retest_of"]):
         return []
-    return [{"club": one.club, "bend": _bend_words(one.bend_deg) if abs(one.bend_deg) > 0.05 else "not bent", "predicted": _sits(one.predicted_deg),
-             "found": _sits(one.found_deg), "off": _range(one.low_deg, one.high_deg, "more upright", "flatter"), "verdict": one.verdict}
+    return [{"club": one.club, "bend": _bend_words(one.bend_deg) if abs(one.bend_deg) > 0.05 else "not bent", "predicted": sits(one.predicted_deg),
+             "found": sits(one.found_deg), "off": _range(one.low_deg, one.high_deg, "more upright", "flatter"), "verdict": one.verdict}
             for one in retest(book, row["session_id"]).itertuples()]  # fmt: skip
 
 

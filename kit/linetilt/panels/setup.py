@@ -53,6 +53,14 @@ class _Panel(widgets.VBox):
         else:
             control.observe(lambda change: None if self._quiet else wrapped(), event)
 
+    def _taken(self, upload):
+        """Return the bytes of an upload's one file, and empty it for the next."""
+        content = bytes(upload.value[0]["content"])
+        self._quiet = True
+        upload.value = ()
+        self._quiet = False
+        return content
+
     def _show(self):
         self._quiet = True
         try:
@@ -212,11 +220,7 @@ class BagPanel(_Panel):
 
     def _on_upload(self):
         if self._upload.value:
-            content = bytes(self._upload.value[0]["content"])
-            self._quiet = True
-            self._upload.value = ()
-            self._quiet = False
-            self._on_load(io.BytesIO(content))
+            self._on_load(io.BytesIO(self._taken(self._upload)))
 
     def _draw(self):
         clubs, unit = self._desk.clubs, self._unit()
@@ -323,11 +327,7 @@ class LinePanel(_Panel):
 
     def _on_upload(self):
         if self._upload.value:
-            content = bytes(self._upload.value[0]["content"])
-            self._quiet = True
-            self._upload.value = ()
-            self._quiet = False
-            self._on_photo(content)
+            self._on_photo(self._taken(self._upload))
 
     def _on_photo(self, photo):
         self._picture.children = []

@@ -11,10 +11,12 @@ import cv2
 import numpy as np
 
 from .errors import FaceCutOff, Mirrored, NoFace
-from .score_lines import read_score_lines
+from .score_lines import HALVED, read_score_lines
 
 SEARCH_PX = 560  # long side of the picture in which stripes are looked for
 ROLL_LIMIT_DEG = 34
+LINES_LEAST = 6  # on an iron's face: common practice, no source
+SPACING_MOST_PX = 56  # from line to line; a finer picture is halved
 NOMINAL_LENGTH_MM = 52.0  # stands in for an unknown score-line length, so that the fit has a scale; never reported
 MIRRORED_LOG = 1.6  # unlikeness of toe side to heel side, logarithm; from photos that are not mirrored it stayed below 1.3
 _BLOCKS = 24  # points along a score line at which its middle is measured
@@ -84,8 +86,12 @@ class FaceFrame:
 
     def halved(self):
         """This frame for the picture at half its size."""
-        double = np.array([[2, 0, 0.5], [0, 2, 0.5], [0, 0, 1.0]])
-        return replace(self, to_face=self.to_face @ double, variants=self.variants @ double, pixels_per_mm=self.pixels_per_mm / 2)
+        return replace(self, to_face=self.to_face @ HALVED, variants=self.variants @ HALVED, pixels_per_mm=self.pixels_per_mm / 2)
+
+    def doubled(self):
+        """This frame for the picture at twice its size."""
+        half = np.linalg.inv(HALVED)
+        return replace(self, to_face=self.to_face @ half, variants=self.variants @ half, pixels_per_mm=self.pixels_per_mm * 2)
 
     @property
     def corners(self):
@@ -124,14 +130,18 @@ def find_face(picture, club):
     NoFace, FaceCutOff, Mirrored
     """
     grey = cv2.cvtColor(picture.rgb, cv2.COLOR_RGB2GRAY)
-    scale = min(1.0, SEARCH_PX / max(grey.shape))
-    small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    small = grey
+    while max(small.shape) >= 2 * SEARCH_PX:
+        small = cv2.resize(small, (small.shape[1] // 2, small.shape[0] // 2), interpolation=cv2.INTER_AREA)
+    scale = min(1.0, SEARCH_PX / max(small.shape))
+    small = cv2.resize(small, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     scale = np.array([small.shape[1] / grey.shape[1], small.shape[0] / grey.shape[0]])
     to_small = np.array([[scale[0], 0, scale[0] / 2 - 0.5], [0, scale[1], scale[1] / 2 - 0.5], [0, 0, 1]])
     flat = _flatten(small)
     refusal = None
-    unsigned = np.abs(flat)  # chipped paint turns dark to light along a line: then what stands out at all is followed
-    for look in (flat, unsigned - cv2.GaussianBlur(unsigned, (0, 0), 9)):
+    unsigned = lambda: np.abs(flat) - cv2.GaussianBlur(np.abs(flat), (0, 0), 9)
+    for look in (flat, None):
+        look = unsigned() if look is None else look  # chipped paint turns dark to light along a line: then what stands out at all is followed
         for rank, (angle, period) in enumerate(_stripe_candidates(look)):
             rough = _count_lines(look, angle, period)
             if rough is None:
@@ -165,33 +175,36 @@ def _rotation(shape, angle_deg):
 
 def _stripe_candidates(flat, most=6):
     """Angle (degrees) and period (pixels) of the strongest long, parallel, evenly spaced stripes."""
-    window, step, padded = 128, 32, 512
-    angles = np.arange(-ROLL_LIMIT_DEG, ROLL_LIMIT_DEG + 1, 4)
+    window, step, padded = 128, 64, 512
+    angles = np.linspace(-ROLL_LIMIT_DEG, ROLL_LIMIT_DEG, 15)
     bins = np.arange(11, 74)  # period 7 to 46 pixels
     taper = np.hanning(window).astype(np.float32)[:, None]
-    spectrum = np.zeros((len(angles), padded // 2 + 1))
+    spectrum = np.zeros((len(angles), 2 * bins[-1] + 1))
     for row, angle in enumerate(angles):
         size, matrix = _rotation(flat.shape, angle)
-        turned = cv2.warpAffine(flat, matrix[:2], (size, size))
-        strips = cv2.resize(turned, (size // 24, size), interpolation=cv2.INTER_AREA)
+        wide = size // 24
+        fewer = np.array([[8 * wide / size, 0, 0], [0, 1, 0], [0, 0, 1.0]]) @ matrix  # eight samples to a strip
+        strips = cv2.resize(cv2.warpAffine(flat, fewer[:2], (8 * wide, size)), (wide, size), interpolation=cv2.INTER_AREA)
         strips = (strips[:, 1:] + strips[:, :-1]) / 2
         starts = range(0, size - window + 1, step)
         blocks = np.stack([strips[s:s + window] * taper for s in starts])
         across = (np.arange(strips.shape[1]) + 1) * 24 / size - 0.5
         down = (np.array(starts) + window / 2) / size - 0.5
         centre = np.exp(-(across[None, :] ** 2 + down[:, None] ** 2) / (2 * 0.2**2))  # people aim at what they photograph
-        power = np.abs(np.fft.rfft(blocks, padded, axis=1)) ** 2
+        wave = np.fft.rfft(blocks, padded, axis=1)[:, :2 * bins[-1] + 1]
+        power = wave.real**2 + wave.imag**2
         power = np.minimum(power, np.percentile(power.max(axis=1), 99)) if power.size else power
         total = np.einsum("wfs,ws->f", power, centre)
         spectrum[row] = total
     spectrum = np.maximum(spectrum - np.median(spectrum, axis=0), 0)  # what all angles share is texture, not stripes
     score = spectrum[:, bins] + 0.5 * np.sqrt(spectrum[:, bins] * spectrum[:, 2 * bins])
-    found = []
+    found, whole = [], score.copy()
     for _ in range(most):
         i, j = np.unravel_index(np.argmax(score), score.shape)
         if score[i, j] <= 0:
             break
-        found.append((float(angles[i]), padded / float(bins[j])))
+        between = _parabola(whole[:, j], i) if 0 < i < len(angles) - 1 else 0.0
+        found.append((float(angles[i] + between * (angles[1] - angles[0])), padded / float(bins[j])))
         score[max(i - 2, 0):i + 3, max(j - 2 - j // 6, 0):j + 4 + j // 6] = 0
     return found
 
@@ -250,7 +263,10 @@ def _count_lines(flat, angle, period):
 
 
 def _fit_frame(grey, picture, club, rough):
-    """From the rough count of lines to the camera's pose, measuring twice."""
+    """From the rough count of lines to the camera's pose, measuring twice, in a picture no finer than that needs."""
+    if 1 / np.sqrt(abs(np.linalg.det(rough[:2, :2]))) > SPACING_MOST_PX and min(grey.shape) > 200:
+        half = lambda image: cv2.resize(image, (image.shape[1] // 2, image.shape[0] // 2), interpolation=cv2.INTER_AREA)
+        return _fit_frame(half(grey), replace(picture, rgb=half(picture.rgb), reduction=2 * picture.reduction), club, rough @ HALVED).doubled()
     ends = _find_ends(grey, rough)
     length = club.score_line_length_mm
     scaled = length is not None
@@ -287,8 +303,8 @@ def _fit_frame(grey, picture, club, rough):
         raise NoFace("the stripes found are too uneven to be score lines")
     ppm = pixels_per_mm(to_face, np.median(seen["kept"]) * pitch)
     found = read_score_lines(picture.rgb, to_face, ppm, pitch, length, np.arange(seen["kept"].min() - 2, seen["kept"].max() + 3))
-    if found is None or found.full.sum() < 4:
-        raise NoFace("fewer than four score lines of equal length were found")
+    if found is None or len(found.numbers) < LINES_LEAST or found.full.sum() < 4:
+        raise NoFace(f"fewer than {LINES_LEAST} score lines, or fewer than 4 of equal length, were found")
     lowest = float(found.numbers[found.full][0] * pitch)
     down = np.array([[1, 0, 0], [0, 1, -lowest], [0, 0, 1.0]])
     lines = tuple((float(number * pitch - lowest), float(heel), float(toe)) for number, (heel, toe) in zip(found.numbers, found.ends))
@@ -352,18 +368,13 @@ def _find_ends(grey, rough):
     level = max(1, int(2 ** np.floor(np.log2(max(1.0, 1.0 / (np.sqrt(abs(np.linalg.det(rough[:2, :2]))) * _PROFILE * 1.2))))))
     while level > 1:  # nothing finer than the samples below can be used: smooth first
         grey = cv2.resize(grey, (grey.shape[1] // 2, grey.shape[0] // 2), interpolation=cv2.INTER_AREA)
-        rough = rough @ np.array([[2, 0, 0.5], [0, 2, 0.5], [0, 0, 1.0]])
+        rough = rough @ HALVED
         level //= 2
-    height, width = grey.shape
     flat = _rectify(grey, rough, -half_x, -half_n, columns, rows, 1 / fine, 1 / _PROFILE).astype(np.float32)
-    grid = np.array([[1 / fine, 0, -half_x], [0, 1 / _PROFILE, -half_n], [0, 0, 1.0]])
-    back = np.linalg.inv(rough) @ grid
-    cc, rr = np.meshgrid(np.arange(columns), np.arange(rows))
-    w = back[2, 0] * cc + back[2, 1] * rr + back[2, 2]
-    px = (back[0, 0] * cc + back[0, 1] * rr + back[0, 2]) / w
-    py = (back[1, 0] * cc + back[1, 1] * rr + back[1, 2]) / w
-    w0 = back[2] @ [half_x * fine, half_n * _PROFILE, 1]
-    visible = (w * w0 > 0) & (px >= 0) & (py >= 0) & (px <= width - 1) & (py <= height - 1)
+    back = np.linalg.inv(rough) @ np.array([[1 / fine, 0, -half_x], [0, 1 / _PROFILE, -half_n], [0, 0, 1.0]])
+    depth = back[2, 0] * np.arange(columns) + back[2, 1] * np.arange(rows)[:, None] + back[2, 2]
+    visible = depth * (back[2] @ [half_x * fine, half_n * _PROFILE, 1]) > 0
+    visible &= cv2.warpPerspective(np.ones(grey.shape, np.uint8), back, (columns, rows), flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP) > 0
     # high-pass along n, over a little more than a spacing, and even out contrast
     flat = cv2.GaussianBlur(flat, (0, 0), sigmaX=1.0, sigmaY=0.6)
     flat -= cv2.blur(flat, (1, _PROFILE))
@@ -442,7 +453,7 @@ def measure_lines(grey, to_face, pitch, numbers, length, final, unsigned):
         raise NoFace("the stripes found are too few to be score lines")
     if ppm > 1.8 * rate:
         half = cv2.resize(grey, (grey.shape[1] // 2, grey.shape[0] // 2), interpolation=cv2.INTER_AREA)
-        return _in_full(measure_lines(half, to_face @ np.array([[2, 0, 0.5], [0, 2, 0.5], [0, 0, 1.0]]), pitch, numbers, length, final, unsigned))
+        return _in_full(measure_lines(half, to_face @ HALVED, pitch, numbers, length, final, unsigned))
     extra = 2  # lines above and below those found so far, in case some were missed
     lines = np.arange(int(np.round(numbers.min())) - extra, int(np.round(numbers.max())) + extra + 1)
     per = int(round(pitch * rate)) // 2 * 2 + 1

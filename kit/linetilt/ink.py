@@ -28,7 +28,7 @@ MISFIT, WOBBLE, NOISE_PULL = 1.15, 0.0022, 0.07  # by trial on drawn prints: 95 
 ROW_MM = 0.2  # rows are read this far apart
 _COARSE = 2.0  # samples a mm in which a band is looked for
 _NEAR_MM = 17.0  # half-width of what is looked at about a band
-_COLOURS = 5000  # pixels that a colour is judged by
+_COLOURS = 2500  # pixels that a colour is judged by
 _NO_LINE = "no printed line was found on the face"
 
 
@@ -77,9 +77,9 @@ def flatten(rgb, frame, margin_mm=5.0, rate=None):
     margin_mm : float
         How far beyond the score lines.
     rate : float, optional
-        Samples a mm; by default as many as the picture has, from 6 to 10.
+        Samples a mm; by default as many as the picture has, from 6 to 8.
     """
-    rate = rate or float(np.clip(frame.pixels_per_mm, 6.0, 10.0))
+    rate = rate or float(np.clip(frame.pixels_per_mm, 6.0, 8.0))
     while frame.pixels_per_mm > 1.7 * rate and frame.pixels_per_mm > 14:  # nothing finer is used: smooth before sampling
         rgb = cv2.resize(rgb, (rgb.shape[1] // 2, rgb.shape[0] // 2), interpolation=cv2.INTER_AREA)
         frame = frame.halved()
@@ -90,16 +90,13 @@ def flatten(rgb, frame, margin_mm=5.0, rate=None):
     grid = np.array([[1 / rate, 0, -half], [0, -1 / rate, high], [0, 0, 1.0]])
     back = np.linalg.inv(frame.to_face) @ grid
     flat = cv2.warpPerspective(rgb, back, (columns, rows), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE)
-    c, r = np.meshgrid(np.arange(columns, dtype=np.float32), np.arange(rows, dtype=np.float32))
-    w = back[2, 0] * c + back[2, 1] * r + back[2, 2]
-    x, y = (back[0, 0] * c + back[0, 1] * r + back[0, 2]) / w, (back[1, 0] * c + back[1, 1] * r + back[1, 2]) / w
-    visible = (x >= 0) & (y >= 0) & (x <= rgb.shape[1] - 1) & (y <= rgb.shape[0] - 1)
+    seen = cv2.warpPerspective(np.ones(rgb.shape[:2], np.uint8), back, (columns, rows), flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP)
     u, v = -half + np.arange(columns) / rate, high - np.arange(rows) / rate
     nearest = np.abs(v[:, None] - v_line[None, :]).min(axis=1)
     v_full = v_line[np.array(frame.full)]
     low, high = max(v_line.min() - 3.0, v_full.min() - 8.0), min(v_line.max() + 3.5, v_full.max() + 12.0)
     inside = (np.abs(u) < frame.length_mm / 2 - 1.0)[None, :] & ((v > low) & (v < high))[:, None]
-    return FlatFace(flat.astype(np.float32), u, v, rate, nearest >= GROOVE_MM, visible & inside)
+    return FlatFace(flat.astype(np.float32), u, v, rate, nearest >= GROOVE_MM, (seen > 0) & inside)
 
 
 def residual(flat, before=None, narrow=False):
@@ -121,7 +118,7 @@ def residual(flat, before=None, narrow=False):
         res = res - float((a * b).sum() / ((a * a).sum() + 1e-6)) * old
     if narrow:
         res = res - _wide_part(res, flat.rate)
-    scatter = 1.4826 * np.median(np.abs(res[:, ::3]), axis=1, keepdims=True)
+    scatter = 1.4826 * np.median(np.abs(res[:, ::6]), axis=1, keepdims=True)
     scatter = np.maximum(cv2.blur(scatter[:, 0], (1, 3))[:, None], 0.8)
     return res, scatter
 
@@ -134,17 +131,19 @@ def _wide_part(res, rate):
     return (turn(cv2.MORPH_OPEN, cv2.MORPH_CLOSE) + turn(cv2.MORPH_CLOSE, cv2.MORPH_OPEN)) / 2
 
 
-def _row_residual(colour, rate):
-    wide = int(22 * rate) | 1
-    weight = np.ones(colour.shape[:2], np.float32)
+def _row_residual(colour, rate, every=4):
+    """Colour minus the mean of 22 mm along its row, in which what stands out counts little; the mean is made of every few columns."""
+    height, width = colour.shape[:2]
+    few = cv2.resize(colour, (width // every, height), interpolation=cv2.INTER_AREA)
+    wide = int(22 * rate / every) | 1
+    weight = np.ones(few.shape[:2], np.float32)
     for _ in range(3):
         total = cv2.blur(weight, (wide, 1), borderType=cv2.BORDER_REFLECT)
-        mean = cv2.blur(colour * weight[..., None], (wide, 1), borderType=cv2.BORDER_REFLECT) / (total[..., None] + 1e-4)
-        res = colour - mean
-        size = np.abs(res).sum(axis=2)
-        scale = 2.2 * np.median(size[:, ::4], axis=1, keepdims=True) + 2
-        weight = (1 / (1 + (size / scale) ** 2)).astype(np.float32)
-    return res
+        mean = cv2.blur(few * weight[..., None], (wide, 1), borderType=cv2.BORDER_REFLECT) / (total[..., None] + 1e-4)
+        size = np.abs(few - mean).sum(axis=2)
+        scale = 2.2 * np.median(size[:, ::2], axis=1, keepdims=True) + 2
+        weight = 1 / (1 + (size / scale) ** 2)
+    return colour - cv2.resize(mean, (width, height), interpolation=cv2.INTER_LINEAR)
 
 
 def find_band(flat, before=None):
@@ -158,7 +157,7 @@ def find_band(flat, before=None):
     ------
     NoLine, TwoLines, Glare
     """
-    white = flat.colour.min(axis=2) > 250
+    white = cv2.inRange(flat.colour, (250.5,) * 3, (256.0,) * 3) > 0
     bands, refusal = [], None
     for narrow, common in ((False, False), (False, True), (True, False)):  # rust, then sharp reflections, hide a print from the plain look
         more, other = _bands(flat, white, residual(flat, before, narrow), common)
@@ -180,7 +179,7 @@ def find_band(flat, before=None):
     hollow, wedge = _shape(np.where(flat.field, ink, 0), flat, band)
     _refuse_second(ink, flat, band, hollow)
     # edges that lean further apart than holes let them are two prints, or smear: that much is not known
-    return replace(band, glare=lost, u_slope=float(np.hypot(band.u_slope, max(abs(wedge) - WEDGE, 0) / 2)))
+    return replace(band, glare=lost, u_slope=float(np.hypot(band.u_slope, max(abs(wedge) - WEDGE, 0) / 4)))
 
 
 def _bands(flat, white, look, common):
@@ -189,16 +188,17 @@ def _bands(flat, white, look, common):
     `common`: colours that are common on this face count little, wherever they are.
     """
     res, scatter = look
+    few, usable = res[::2, ::2], flat.field & flat.clear[:, None]
     if common:
-        inverse = np.linalg.inv(np.cov(res[flat.field & flat.clear[:, None]][::5].T) + np.eye(3))
-        energy = np.minimum(3 * np.einsum("rci,ij,rcj->rc", res, inverse, res), 30.0)
+        inverse = np.linalg.inv(np.cov(res[usable][::5].T) + np.eye(3))
+        energy = np.minimum(3 * np.einsum("rci,ij,rcj->rc", few, inverse, few), 30.0)
     else:
-        energy = np.minimum(((res / scatter) ** 2).sum(axis=2) / 3, 30.0)
-    energy[white | ~flat.field | ~flat.clear[:, None]] = 0
+        energy = np.minimum(((few / scatter[::2]) ** 2).sum(axis=2) / 3, 30.0)
+    energy[(white | ~usable)[::2, ::2]] = 0
     bands, refusal = [], None
     candidates = scan(energy, flat, most=5)
     for slope, toe, up, score in candidates:
-        if bands and max(band[0] for band in bands) > 2 * SURE_MERIT and score < 0.35 * candidates[0][3]:
+        if bands and max(band[0] for band in bands) > SURE_MERIT and score < 0.7 * candidates[0][3]:
             break  # nothing weaker outdoes this, or is a second print
         try:
             found = follow(res, flat, slope, toe, up)
@@ -222,14 +222,14 @@ def scan(energy, flat, most):
     A band is 2 mm wide and 14 mm long here; what counts is its mean against both its sides.
     """
     step = flat.rate / _COARSE
-    shape = (int(energy.shape[1] / step), int(energy.shape[0] / step))
+    shape = (int(flat.field.shape[1] / step), int(flat.field.shape[0] / step))
     small = cv2.resize(energy.astype(np.float32), shape, interpolation=cv2.INTER_AREA)
     usable = cv2.resize((flat.field & flat.clear[:, None]).astype(np.float32), shape, interpolation=cv2.INTER_AREA)
     u = flat.u[0] + (np.arange(shape[0]) + 0.5) * step / flat.rate
     v = flat.v[0] - (np.arange(shape[1]) + 0.5) * step / flat.rate
     length, side = int(14 * _COARSE), int(5 * _COARSE)
     found = []
-    for slope in np.tan(np.radians(np.arange(-TILT_LIMIT_DEG, TILT_LIMIT_DEG + 1, 2.0))):
+    for slope in np.tan(np.radians(np.linspace(-TILT_LIMIT_DEG, TILT_LIMIT_DEG, 17))):
         shift = np.array([[1, 0, -slope * (len(v) - 1) / 2], [0, 1, 0]], np.float32)
         shift[0, 1] = slope
         turned, amount = (cv2.warpAffine(part, shift, shape, flags=cv2.INTER_LINEAR) for part in (small, usable))
@@ -254,8 +254,9 @@ def scan(energy, flat, most):
 def follow(res, flat, slope, toe, up):
     """From a rough place to the fitted band. Returns (merit, Band, a function that makes the whole ink map)."""
     half, reach, t_max = 0.9, 9.0, 3.1
-    whole_res, whole, near = res, flat, np.abs(flat.u - toe) < _NEAR_MM
-    res, flat = res[:, near], replace(flat, u=flat.u[near], field=flat.field[:, near])
+    whole_res, whole = res, flat
+    near, rows = (slice(*(np.nonzero(part)[0][[0, -1]] + [0, 1])) for part in (np.abs(flat.u - toe) < _NEAR_MM, flat.field.any(axis=1)))
+    res, flat = res[rows, near], replace(flat, u=flat.u[near], v=flat.v[rows], clear=flat.clear[rows], field=flat.field[rows, near])
     for turn in range(6):
         t = (flat.u[None, :] - toe) - slope * (flat.v[:, None] - up)
         usable = (np.abs(flat.v[:, None] - up) < reach) & flat.field & flat.clear[:, None]
@@ -421,12 +422,12 @@ def _straightened(ink, u, v, clear, slope, toe, up, reach, noise):
     x = (((toe + slope * (v - up))[:, None] + t[None, :] - u[0]) / du).astype(np.float32)
     y = np.repeat(np.arange(len(v), dtype=np.float32)[:, None], len(t), axis=1)
     lane = cv2.remap(ink.astype(np.float32), x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
-    weight = np.repeat(clear.astype(np.float32)[:, None], len(t), axis=1)
-    smooth = lambda part, across, along: cv2.GaussianBlur(part, (0, 0), sigmaX=max(across / du, 0.3), sigmaY=max(along / dv, 0.3))
+    weight = clear.astype(np.float32)[:, None]
+    smooth = lambda part, across, along: cv2.GaussianBlur(part, (0, 0), sigmaX=max(across / du, 0.3), sigmaY=max(along / dv, 0.3)).reshape(part.shape)
     along = 0.05 + 0.6 * max(noise - 0.1, 0)
     lane = smooth(lane * weight, 0.03, along) / np.maximum(smooth(weight, 0.03, along), 1e-3)
     sides = np.stack([np.median(lane[:, :flank], axis=1), np.median(lane[:, -flank:], axis=1)], axis=1)
-    sides = smooth(sides * weight[:, :2], 0.0, 0.7) / np.maximum(smooth(weight[:, :2], 0.0, 0.7), 1e-3)
+    sides = smooth(sides * weight, 0.0, 0.7) / np.maximum(smooth(weight, 0.0, 0.7), 1e-3)
     level = (t + reach + 2.0) / (2 * reach + 4.0)
     lane = lane - (sides[:, :1] * (1 - level) + sides[:, 1:] * level)
     near = clear & (np.abs(v - up) < 10)
@@ -456,12 +457,13 @@ def _fit_edges(y, heel, toe, dv, noise, angles):
     Rows within `PIECE_MM` tell the same story, so that the likelihood counts pieces, not samples. Returns the posterior's
     mean and standard deviation of the slope, the two offsets at the middle and the standard uncertainty of their distance.
     """
-    slopes = np.tan(np.radians(angles))[:, None]
+    slopes = np.tan(np.radians(angles)).astype(np.float32)[:, None]
+    y, heel, toe = (part.astype(np.float32) for part in (y, heel, toe))
     left, right = heel[None, :] - slopes * y[None, :], toe[None, :] - slopes * y[None, :]
     a, b = np.percentile(left, 25, axis=1)[:, None], np.percentile(right, 75, axis=1)[:, None]
     sigma, holes = np.full_like(a, 0.12), np.full_like(a, 0.4)
     most = EDGE_MM + 0.5 * max(noise - 0.05, 0)
-    for _ in range(20):
+    for turn in range(20):
         width = np.maximum(b - a, 0.5)
         wa, like_a = _edge_weight(left - a, sigma, holes, width)
         wb, like_b = _edge_weight(b - right, sigma, holes, width)
@@ -470,7 +472,10 @@ def _fit_edges(y, heel, toe, dv, noise, angles):
         spread = ((wa * (left - a) ** 2).sum(axis=1, keepdims=True) + (wb * (right - b) ** 2).sum(axis=1, keepdims=True)) / (na + nb)
         sigma = np.clip(np.sqrt(spread), 0.06, most)
         holes = np.clip(1 - (na + nb) / (2 * len(y)), 0.05, 0.9)
-    log_like = (like_a + like_b).sum(axis=1) * dv / PIECE_MM
+        log_like = (like_a + like_b).sum(axis=1) * dv / PIECE_MM
+        if turn in (2, 5, 9):  # leans that can no longer matter
+            kept = log_like > log_like.max() - (25 if turn < 5 else 12)
+            slopes, left, right, a, b, sigma, holes = (part[kept] for part in (slopes, left, right, a, b, sigma, holes))
     chance = np.exp(log_like - log_like.max())
     chance /= chance.sum()
     mean = lambda values: float((chance * values).sum())

@@ -17,8 +17,8 @@ from .photo import open_photo
 U_PLANE_DEG = 0.06  # what the fit of the plane does not see: lens distortion, a crowned face, lines cut a little askew
 U_LENGTH_SHARE = 0.01  # of the length of a score line as it was measured
 U_COUNT = 0.7  # spacings, for every line at the bottom that may or may not be full-length
-U_TILT_MOST_DEG = 1.6  # a lean less certain than this is refused
-KEPT_SIDE_PX = 1280  # long side of the picture that a mark keeps for its overlay
+U_TILT_MOST_DEG = 2.0  # a lean less certain than this is refused
+KEPT_SIDE_PX = 1400  # most on the long side of the picture that a mark keeps for its overlay
 
 FLAGS = {  # code: sentence for the fitter
     "wide_angle": "the camera looked more than 15 degrees across the face; stand squarer for a surer reading",
@@ -184,26 +184,27 @@ def _mark_of(picture, frame, band, club, by_hand):
              ("strike_up", "which score line is the lowest full one", U_COUNT * frame.pitch_mm * frame.doubtful, "mm"),
              ("strike_up", "length of the score lines", U_LENGTH_SHARE * abs(band.up_mm), "mm")]  # fmt: skip
     budget = pd.DataFrame(parts, columns=["quantity", "component", "u", "unit"])
-    budget["share"] = budget.u**2 / (budget.u**2).groupby(budget.quantity).transform("sum")
-    u = np.sqrt((budget.u**2).groupby(budget.quantity).sum())
+    u = {name: float(np.linalg.norm([part[2] for part in parts if part[0] == name])) for name in ("tilt", "strike_toe", "strike_up")}
+    budget["share"] = [(part[2] / u[part[0]]) ** 2 for part in parts]
     if not scaled:
         budget.loc[budget.unit == "mm", "u"] /= frame.length_mm
         budget.loc[budget.unit == "mm", "unit"] = "score-line lengths"
     mm = 1.0 if scaled else np.nan
     upright = lambda points: (np.asarray(points) + 0.5) * picture.reduction - 0.5
     ink_ends = frame.pixels(np.array([[band.toe_mm + band.slope * (v - band.up_mm), v] for v in (band.low_mm, band.high_mm)]))
-    kept_scale = min(1.0, KEPT_SIDE_PX / max(picture.rgb.shape[:2]))
-    kept = cv2.resize(picture.rgb, None, fx=kept_scale, fy=kept_scale, interpolation=cv2.INTER_AREA) if kept_scale < 1 else picture.rgb.copy()
+    fold = -(-max(picture.rgb.shape[:2]) // KEPT_SIDE_PX)  # a whole number is quick
+    size = picture.rgb.shape[1] // fold, picture.rgb.shape[0] // fold
+    kept = cv2.resize(picture.rgb[:size[1] * fold, :size[0] * fold], size, interpolation=cv2.INTER_AREA)
     lines = pd.DataFrame(frame.lines, columns=["up_mm", "heel_mm", "toe_mm"]).assign(full=frame.full)
     if not scaled:
         lines[["up_mm", "heel_mm", "toe_mm"]] = np.nan
     return FaceMark(
-        tilt_deg=tilt, u_tilt_deg=float(u["tilt"]), strike_toe_mm=float(band.toe_mm) * mm, u_strike_toe_mm=float(u["strike_toe"]) * mm,
-        strike_up_mm=float(band.up_mm) * mm, u_strike_up_mm=float(u["strike_up"]) * mm, strike_toe_lengths=float(band.toe_mm / frame.length_mm),
+        tilt_deg=tilt, u_tilt_deg=u["tilt"], strike_toe_mm=float(band.toe_mm) * mm, u_strike_toe_mm=u["strike_toe"] * mm,
+        strike_up_mm=float(band.up_mm) * mm, u_strike_up_mm=u["strike_up"] * mm, strike_toe_lengths=float(band.toe_mm / frame.length_mm),
         strike_up_lengths=float(band.up_mm / frame.length_mm), line_width_mm=float(band.width_mm * np.cos(np.radians(tilt))) * mm,
         u_line_width_mm=float(band.u_width_mm) * mm, line_length_mm=float(band.length_mm) * mm,
         flags=tuple(_flags(picture, frame, band, by_hand)), budget=budget, score_lines=lines, corners=upright(frame.corners), line=upright(ink_ends),
-        camera_deg=(frame.pitch_deg, frame.yaw_deg, frame.roll_deg), _picture=kept, _scale=kept_scale / picture.reduction)  # fmt: skip
+        camera_deg=(frame.pitch_deg, frame.yaw_deg, frame.roll_deg), _picture=kept, _scale=1 / fold / picture.reduction)  # fmt: skip
 
 
 def _flags(picture, frame, band, by_hand):

@@ -127,15 +127,13 @@ def _decode(data, kind, size):
     if kind == "jpeg":
         while reduction < 8 and size[0] * size[1] / (2 * reduction) ** 2 >= WORKING_MEGAPIXELS * 1e6:
             reduction *= 2
-    flag = {1: cv2.IMREAD_COLOR_RGB, 2: cv2.IMREAD_REDUCED_COLOR_2, 4: cv2.IMREAD_REDUCED_COLOR_4, 8: cv2.IMREAD_REDUCED_COLOR_8}[reduction]
+    reduced = {1: 0, 2: cv2.IMREAD_REDUCED_GRAYSCALE_2, 4: cv2.IMREAD_REDUCED_GRAYSCALE_4, 8: cv2.IMREAD_REDUCED_GRAYSCALE_8}[reduction]
     try:
-        picture = cv2.imdecode(np.frombuffer(data, np.uint8), flag)
+        picture = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR_RGB | reduced)
     except cv2.error as error:
         raise UnreadablePhoto("the picture's data is damaged") from error
     if picture is None or picture.ndim != 3:
         raise UnreadablePhoto("the picture's data is damaged")
-    if reduction > 1:
-        cv2.cvtColor(picture, cv2.COLOR_BGR2RGB, dst=picture)
     return picture, reduction
 
 

@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 
 RATE = 8.0  # samples a mm
+HALVED = np.array([[2, 0, 0.5], [0, 2, 0.5], [0, 0, 1.0]])  # from pixels of the picture at half its size to pixels of the whole
 HALF_WIDTH_MM = 0.32  # of the core of a score line
 FLANK_MM = (0.75, 1.35)  # where the face beside it is read
 MARGIN_MM = 6.0
@@ -42,11 +43,12 @@ def read_score_lines(rgb, to_face, pixels_per_mm, pitch, length, numbers):
     ScoreLines or None
         None where fewer than four lines stand out.
     """
-    u, ridge = _ridges(rgb, to_face, pixels_per_mm, pitch, length, numbers)
+    u, strip = _rows(rgb, to_face, pixels_per_mm, numbers[0] * pitch - 1.8, numbers[-1] * pitch + 1.8, length)
+    ridge = _ridges(strip, numbers * pitch)
     half = length / 2
     inside = np.abs(u) < half - 1
     strong = float(np.median(np.sort(np.median(ridge[:, inside], axis=1))[::-1][:6]))
-    between = np.percentile(_ridges(rgb, to_face, pixels_per_mm, pitch, length, numbers[:-1] + 0.5)[1][:, inside], 80, axis=1)
+    between = np.percentile(_ridges(strip, (numbers[:-1] + 0.5) * pitch)[:, inside], 80, axis=1)
     bare = np.maximum(np.append(between, 0), np.insert(between, 0, 0))  # what stands out where there is no line
     seen = ridge > np.maximum(np.clip(2.5 * bare, 0.15 * strong, 0.3 * strong), 1.2)[:, None]
     share = lambda zone: seen[:, zone].mean(axis=1)
@@ -62,27 +64,36 @@ def read_score_lines(rgb, to_face, pixels_per_mm, pitch, length, numbers):
     return ScoreLines(numbers, extent, whole, doubtful)
 
 
-def _ridges(rgb, to_face, pixels_per_mm, pitch, length, numbers):
-    """How far the core of every line differs from the face on both its sides, less half their own difference: (N, columns)."""
-    low, high = numbers[0] * pitch - 1.8, numbers[-1] * pitch + 1.8
+def _rows(rgb, to_face, pixels_per_mm, low, high, length):
+    """Columns u of the face laid flat from `low` to `high`, and a function: mean colour (N, columns, 3) from every v = bottom to top."""
+    while pixels_per_mm > 1.7 * RATE:  # nothing finer is used: smooth before sampling
+        rgb, to_face, pixels_per_mm = cv2.resize(rgb, (rgb.shape[1] // 2, rgb.shape[0] // 2), interpolation=cv2.INTER_AREA), to_face @ HALVED, pixels_per_mm / 2
     columns, rows = int((length + 2 * MARGIN_MM) * RATE), int((high - low) * RATE)
     left = -length / 2 - MARGIN_MM
     grid = np.array([[1 / RATE, 0, left], [0, -1 / RATE, high], [0, 0, 1.0]])
-    smooth = cv2.GaussianBlur(rgb, (0, 0), max(0.4, 0.1 * pixels_per_mm))
-    flat = cv2.warpPerspective(smooth, np.linalg.inv(to_face) @ grid, (columns, rows), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-                               borderMode=cv2.BORDER_REPLICATE).astype(np.float32)  # fmt: skip
-    row = lambda v: int(round((high - v) * RATE))
-    strip = lambda bottom, top: flat[row(top):row(bottom) + 1].mean(axis=0)
+    flat = cv2.warpPerspective(rgb, np.linalg.inv(to_face) @ grid, (columns, rows), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+                               borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
+    flat = cv2.GaussianBlur(flat, (0, 0), 0.1 * RATE)
+    total = np.zeros((rows + 1, columns, 3), np.float32)
+    np.cumsum(flat, axis=0, dtype=np.float32, out=total[1:])
+
+    def strip(bottom, top):
+        first, last = np.rint((high - top) * RATE).astype(int), np.rint((high - bottom) * RATE).astype(int) + 1
+        return (total[last] - total[first]) / (last - first)[:, None, None]
+
+    return left + np.arange(columns) / RATE, strip
+
+
+def _ridges(strip, places):
+    """How far the core of a line at every v of `places` differs from the face on both its sides, less half their own difference: (N, columns)."""
     near, far = FLANK_MM
-    ridge = np.zeros((len(numbers), columns), np.float32)
-    for k, number in enumerate(numbers):
-        for v in number * pitch + np.array([-0.2, 0.0, 0.2]):
-            above, below = strip(v + near, v + far), strip(v - far, v - near)
-            core = np.abs(strip(v - HALF_WIDTH_MM, v + HALF_WIDTH_MM) - (above + below) / 2).max(axis=1)
-            found = np.maximum(core - np.abs(above - below).max(axis=1) / 2, 0)
-            if found.mean() > ridge[k].mean():
-                ridge[k] = found
-    return left + np.arange(columns) / RATE, cv2.blur(ridge, (int(RATE), 1))
+    best = None
+    for v in (places - 0.2, places, places + 0.2):
+        above, below = strip(v + near, v + far), strip(v - far, v - near)
+        core = np.abs(strip(v - HALF_WIDTH_MM, v + HALF_WIDTH_MM) - (above + below) / 2).max(axis=2)
+        found = np.maximum(core - np.abs(above - below).max(axis=2) / 2, 0)
+        best = found if best is None else np.where((found.mean(axis=1) > best.mean(axis=1))[:, None], found, best)
+    return cv2.blur(best, (int(RATE), 1))
 
 
 def _run(present):

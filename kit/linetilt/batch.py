@@ -139,7 +139,7 @@ def measure_job(photo, club, before, whole, keyed):
         mark = measure_photo(photo, club, before=before)
         return key, mark if whole else mark.to_row()
     except PhotoError as error:
-        return key, error
+        return key, type(error)(error.seen)  # a new one: the old one's trace holds the picture
     except Exception as error:  # one photo's bad luck in ten thousand is told in its row
         return key, _crashed(error)
 
@@ -153,7 +153,7 @@ def _measure_apart(*task):
 @functools.cache
 def _one_thread(process):
     """Have OpenCV and the linear algebra of this worker use one thread: there is a worker for every core already."""
-    cv2.setNumThreads(1)
+    cv2.setNumThreads(0)  # not 1: a worker that was forked would wait for ever for threads that only its parent has
     threadpool_limits(1)
 
 
@@ -291,8 +291,11 @@ class _Answers:
     def __enter__(self):
         if self._path is not None:
             try:
+                data = Path(self._path).read_bytes() if os.path.exists(self._path) else b""
+                self._read(data)
                 self._file = open(self._path, "ab", buffering=0)  # every line is with the system before the next photo
-                self._read()
+                if data and not data.endswith(b"\n"):
+                    self._file.write(b"\n")
             except OSError as error:
                 raise InputError(f"resume={str(self._path)!r} cannot be used ({error.strerror or error}); expected a file that can be written") from error
         return self
@@ -301,8 +304,8 @@ class _Answers:
         if self._file is not None:
             self._file.close()
 
-    def _read(self):
-        data, start = Path(self._path).read_bytes(), b'{"key": "'
+    def _read(self, data):
+        start = b'{"key": "'
         if not start.startswith(data[:len(start)]):
             raise InputError(f"resume={str(self._path)!r} is some other file; expected a new name, or a file that an earlier batch wrote")
         for line in data.splitlines():
@@ -311,8 +314,6 @@ class _Answers:
                 self._rows[row["key"]] = tuple(np.nan if row[name] is None else row[name] for name in COLUMNS)
             except (ValueError, KeyError, TypeError):  # torn by a crash: that photo is measured again
                 continue
-        if data and not data.endswith(b"\n"):
-            self._file.write(b"\n")
 
     def find(self, task):
         """Return the row of a task that was measured before, else None."""

@@ -3,6 +3,8 @@
 import logging
 import multiprocessing
 import os
+import re
+import shutil
 import signal
 import subprocess
 import sys
@@ -290,3 +292,17 @@ def test_what_cannot_be_a_batch_is_told_before_anything_is_measured(jobs, measur
     with pytest.raises(lt.InputError, match="get_executor"):
         lt.measure_photos(jobs, client)
     assert not measured
+
+
+def test_the_readme_s_lines_run_and_run_again(jobs, table, request, tmp_path):
+    code = re.search(r"```python\n(.*?measure_photos.*?)```", (request.config.rootpath / "README.md").read_text(), re.DOTALL)[1]
+    (tmp_path / "season.py").write_text(code)
+    (tmp_path / "season" / "7").mkdir(parents=True)
+    for name in jobs["photo"].iloc[[1, 3]]:
+        shutil.copy(name, tmp_path / "season" / "7")
+    lt.Bag([jobs["club"].iloc[1]]).to_frame().to_csv(tmp_path / "bag.csv", index=False)
+    for _ in range(2):
+        subprocess.run([sys.executable, "season.py"], cwd=tmp_path, check=True, timeout=120)
+        season = pd.read_csv(tmp_path / "season.csv", dtype={"club": str})
+        assert season["club"].tolist() == ["7", "7"] and season["tilt_deg"].iloc[0] == pytest.approx(table["tilt_deg"].iloc[1])
+    assert (tmp_path / "season.jsonl").read_text().count("\n") == 2

@@ -2,7 +2,8 @@
 
 In one run, by turns of some photos each, so that whatever else the machine does falls on all three: photos a second, the ratio to one core, and that all three
 give the same table. Then the peak memory of a pool's batch of 100 photos and of all, each in a fresh process. The faces are drawn (2.4 megapixels),
-every photo with a grain of its own. Processor seconds a photo tell what the pool costs beyond the measuring, whatever else runs meanwhile.
+every photo with a grain of its own. Every worker is a session of its own, since a busy Linux shares its processors out by session: else a pool would get no
+more than the loop there. Processor seconds a photo, of all processes together, tell what spreading costs, whatever else runs meanwhile.
 """
 
 import os
@@ -25,7 +26,7 @@ from threadpoolctl import threadpool_limits  # noqa: E402
 import linetilt as lt  # noqa: E402
 from faces.camera import take_photo  # noqa: E402
 
-DRAWN, TURN = 20, 20
+DRAWN, TURN = 20, 50
 
 
 def draw(folder, photos):
@@ -66,7 +67,8 @@ def memory(table, photos, workers):
 
 
 def main(photos=500, workers=2):
-    with tempfile.TemporaryDirectory() as folder, ProcessPoolExecutor(workers) as pool, LocalCluster(workers, threads_per_worker=1, dashboard_address=":0") as cluster, Client(cluster) as client:
+    with tempfile.TemporaryDirectory() as folder, ProcessPoolExecutor(workers, initializer=os.setsid) as pool, LocalCluster(workers, threads_per_worker=1, dashboard_address=":0") as cluster, Client(cluster) as client:
+        client.run(lambda: os.setsid() and None)
         jobs = draw(Path(folder), photos)
         cv2.setNumThreads(0)  # the loop on one core
         threadpool_limits(1)
@@ -80,6 +82,7 @@ def main(photos=500, workers=2):
                 tables[name].append(lt.measure_photos(jobs[first : first + TURN], executor))
                 seconds[name].append(time.perf_counter() - start)
                 work[name].append(spent() - used)
+                print(first, name, f"{seconds[name][-1]:.1f} s, {work[name][-1]:.1f} s of processor", file=sys.stderr)
         tables = {name: pd.concat(parts) for name, parts in tables.items()}
         for name in ("process pool", "Dask cluster"):
             pd.testing.assert_frame_equal(tables[name], tables["loop"])

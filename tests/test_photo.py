@@ -80,5 +80,5 @@ def test_paths(tmp_path):
 
 def test_every_refusal_has_its_own_code_and_advice():
     kinds = PhotoError.kinds()
-    assert set(kinds) == {"unreadable", "too_large", "no_face", "face_cut_off", "no_line", "two_lines", "blurred", "mirrored", "glare", "no_plumb"}
+    assert set(kinds) == {"unreadable", "too_large", "no_face", "face_cut_off", "no_line", "two_lines", "blurred", "mirrored", "glare", "no_plumb", "crashed", "stopped"}
     assert len({kind.advice for kind in kinds.values()}) == len(kinds)

@@ -3,6 +3,7 @@
 from .air import Air
 from .bag import Priors, Stop, fit_bag, fit_bags
 from .bagfit import BagFit, NextClub
+from .batch import measure_photos
 from .bench import bench_table, enter_bends, retest, session_bag, session_fit, session_plan
 from .bend import plan_bends
 from .book import SessionBook
@@ -18,7 +19,7 @@ from .flight import Landing, Launch, fly, launch
 from .gauge import GaugeStudy, gauge_study
 from .intake import PhotoIntake, open_photos
 from .lie import LieReading, heading_from_start, lie_reading, start_from_net, start_from_offline
-from .mark import FaceMark, measure_photo, measure_photos
+from .mark import FaceMark, measure_photo
 from .practice import HandlePractice, Trend, practice_days, practice_handle, practice_shots, practice_trend
 from .report import bench_sheet, clinic_summary, clinic_table, golfer_report, golfer_reports
 from .rescue import rescue_book

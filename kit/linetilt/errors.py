@@ -92,6 +92,16 @@ class Glare(PhotoError):
     advice = "turn the face or move the lamp until the white reflection is off the mark, then take it again"
 
 
+class CrashedReader(PhotoError):
+    code = "crashed"
+    advice = "save the picture again from another program and try that copy, or set this photo aside"
+
+
+class NotMeasured(PhotoError):
+    code = "stopped"
+    advice = "run the batch again; with resume= what was measured is not measured again"
+
+
 class NoPlumb(PhotoError):
     code = "no_plumb"
     advice = "hang a cord with its weight in the picture just behind the ball, against a plain background, or place the ends of the cord or edge by hand"

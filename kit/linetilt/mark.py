@@ -1,6 +1,5 @@
-"""Ink on the face -> FaceMark: lean and place of the printed line, each with its standard uncertainty; one photo or many."""
+"""Ink on the face -> FaceMark: lean and place of the printed line, each with its standard uncertainty."""
 
-from concurrent.futures import as_completed
 from dataclasses import dataclass, field
 
 import cv2
@@ -9,7 +8,7 @@ import pandas as pd
 
 from .by_hand import band_from_ends, frame_from_corners
 from .club import Club
-from .errors import InputError, NoLine, PhotoError, UnreadablePhoto
+from .errors import InputError, NoLine
 from .face import find_face, project
 from .ink import find_band, flatten
 from .photo import open_photo
@@ -220,83 +219,6 @@ def _flags(picture, frame, band, by_hand):
         "by_hand": by_hand or frame.by_hand,
     }
     return [flag for flag in FLAGS if seen[flag]]
-
-
-def measure_photos(jobs, executor=None, progress=None, *, bag=None, on_mark=None):
-    """Measure many photos, a row each; one that is refused never stops the others.
-
-    Parameters
-    ----------
-    jobs : DataFrame
-        photo (path or bytes), club (a linetilt.Club, or a label of `bag`), and optionally before. Other columns are kept.
-    executor : concurrent.futures.Executor, optional
-        Any; a process pool, or a cluster's. Default: one photo after the other, here.
-    progress : callable, optional
-        Called as progress(done, total) after every photo.
-    bag : linetilt.Bag, optional
-        Needed where `club` holds labels.
-    on_mark : callable, optional
-        Called as on_mark(position, mark) with every FaceMark, for its overlay; nothing else keeps the pictures.
-
-    Returns
-    -------
-    DataFrame
-        `jobs` in its order, with the columns of `FaceMark.to_row`, and error_code, error ("" where the photo was measured).
-
-    Raises
-    ------
-    InputError
-        When a column is missing or a club is not in the bag.
-    """
-    for name in ("photo", "club"):
-        if name not in jobs.columns:
-            raise InputError(f"jobs has the columns {', '.join(map(str, jobs.columns))}; expected photo and club")
-    tasks = [(row["photo"], _club_of(row["club"], bag, number), row.get("before")) for number, row in enumerate(jobs.to_dict("records"), 1)]
-    results = [None] * len(tasks)
-
-    def keep(position, result):
-        results[position] = _row(result)
-        if on_mark is not None and isinstance(result, FaceMark):
-            on_mark(position, result)
-        if progress is not None:
-            progress(sum(result is not None for result in results), len(tasks))
-
-    if executor is None:
-        for position, task in enumerate(tasks):
-            keep(position, measure_or_refuse(*task))
-    else:
-        waiting = {executor.submit(measure_or_refuse, *task, on_mark is not None): position for position, task in enumerate(tasks)}
-        for future in as_completed(waiting):
-            try:
-                result = future.result()
-            except Exception as error:  # a worker that died: its photo is refused, the batch goes on
-                result = UnreadablePhoto(f"reading this photo stopped the program that read it ({type(error).__name__})")
-            keep(waiting[future], result)
-    table = pd.DataFrame(results, index=jobs.index, columns=[*ROW, "flags", "error_code", "error"])
-    return pd.concat([jobs.drop(columns=[name for name in table if name in jobs]), table], axis=1)
-
-
-def measure_or_refuse(photo, club, before=None, whole=True):
-    """Return the FaceMark, or the PhotoError; `whole=False` gives the row alone, which is small to send between processes."""
-    try:
-        mark = measure_photo(photo, club, before=before if isinstance(before, (str, bytes, np.ndarray)) or hasattr(before, "__fspath__") else None)
-    except PhotoError as error:
-        return error
-    return mark if whole else mark.to_row()
-
-
-def _row(result):
-    if isinstance(result, PhotoError):
-        return {name: np.nan for name in ROW} | {"flags": "", "error_code": result.code, "error": str(result)}
-    return (result if isinstance(result, dict) else result.to_row()) | {"error_code": "", "error": ""}
-
-
-def _club_of(club, bag, number):
-    if isinstance(club, Club):
-        return club
-    if bag is None:
-        raise InputError(f"row {number} of jobs names the club {club!r}; give bag= so that its loft and score lines are known")
-    return bag[str(club)]
 
 
 def _draw(mark, max_side):

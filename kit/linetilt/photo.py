@@ -66,7 +66,7 @@ def open_photo(photo):
     """
     if isinstance(photo, np.ndarray):
         return Picture(_as_rgb(photo), 1, PHONE_F35_MM, PHONE_U_F35_MM, "usual")
-    data = bytes(photo) if isinstance(photo, (bytes, bytearray, memoryview)) else _read(photo)
+    data = photo_bytes(photo)
     kind = _kind(data)
     if kind is None:
         raise UnreadablePhoto("this is not a JPEG, PNG, WebP or HEIC picture")
@@ -84,11 +84,14 @@ def open_photo(photo):
     return Picture(rgb, reduction, f35, EXIF_U_F35_MM, "exif")
 
 
-def _read(path):
+def photo_bytes(photo):
+    """Return the bytes of a photo given as a path or as bytes; UnreadablePhoto or PhotoTooLarge where that cannot be."""
+    if isinstance(photo, (bytes, bytearray, memoryview)):
+        return bytes(photo)
     try:
-        path = os.fspath(path)
+        path = os.fspath(photo)
     except TypeError:
-        raise UnreadablePhoto(f"a photo is a path, bytes or an array, not {type(path).__name__}") from None
+        raise UnreadablePhoto(f"a photo is a path, bytes or an array, not {type(photo).__name__}") from None
     try:
         status = os.stat(path)
         if not stat.S_ISREG(status.st_mode):  # a pipe would wait for ever

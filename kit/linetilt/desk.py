@@ -144,16 +144,16 @@ class Desk:
         self._tell()
 
     def load_bag(self, source):
-        """Enter the clubs of a CSV file that are not in the bag yet, and return (labels entered, labels that were there)."""
+        """Enter the clubs of a CSV file that are not in the bag yet, as one entry; return (labels entered, labels that were there)."""
         bag, golfer = self._bag(), self.golfer
         clubs = list(read_bag(source))
         if golfer["handed"] == "right" and any(club.handed == "left" for club in clubs):
             raise InputError(f"the file holds left-handed clubs, and {golfer['name']} is entered as right-handed; correct one of both first")
         there = set(self.clubs.get("label", []))
         new = [replace(club, handed=golfer["handed"]) for club in clubs if club.label not in there]
-        for club in new:
-            self.book.add_club(bag, club)
-        self._tell()
+        if new:
+            self.book.add_clubs(bag, new)
+            self._tell()
         return [club.label for club in new], [club.label for club in clubs if club.label in there]
 
     # Place and line

@@ -497,7 +497,7 @@ def open_photos(book, folder=None, bag=None, shot_list=None, *, demo=None):
         demo = Path(demo)
         bag = demo / "bag.csv" if bag is None else bag
         folder, shot_list = (demo / "photos" / "perrin", demo / "shots.csv") if folder is None else (folder, shot_list)
-    return PhotoIntake(book, open_session(book, bag, golfer="Perrin Oldacre" if demo else "Golfer"), folder, shot_list=shot_list)
+    return PhotoIntake(book, open_session(book, bag), folder, shot_list=shot_list)
 
 
 def _entered(name, path, row):

@@ -14,7 +14,7 @@ from ..dispersion import Delivery, Target
 from ..flight import to_metres
 from ..lie import COVERAGE_FACTOR
 from ..lie_table import lie_table, sits
-from .common import CHART_STYLE, STYLE, message_line, shown_errors
+from .common import CHART_STYLE, STYLE, book_line, message_line, shown_errors
 
 _WIDE = widgets.Layout(width="97%")
 _LABEL = {"description_width": "118px"}
@@ -99,20 +99,34 @@ class DispersionPanel(widgets.VBox):
         session : int, optional
             Default: the one entered or opened last.
         **options
-            As for the class.
+            As for the class; without a club, the one that is to be bent most.
         """
         table = lie_table(book, session)
         session = int(table.session["session_id"])
         bends = {} if table.plan is None else {
             label: bend for label, bend in zip(table.plan["club"], table.plan["bend_deg"]) if label not in table.bent_since
         }  # fmt: skip
+        most = max(bends, key=lambda label: abs(bends[label]), default=None)
         usual = {"unit": table.session["carry_unit"], "bend_deg": bends, "kept": book.setting(session, "flight")}
-        return cls(table.bag_now, table.lie_errors, keep=lambda state: book.keep_setting(session, "flight", state), **(usual | options))
+        options["club"] = options.get("club") or most
+        panel = cls(table.bag_now, table.lie_errors, keep=lambda state: book.keep_setting(session, "flight", state), **(usual | options))
+        panel.children = [book_line(book), *panel.children]
+        return panel
 
     @property
     def value(self):
         """The `Comparison` that is shown."""
         return self._value
+
+    @property
+    def club(self):
+        """The label of the club that is shown."""
+        return self._club.value
+
+    @property
+    def bend_deg(self):
+        """The bend that is shown, upright positive, in degrees."""
+        return self._bend.value
 
     def __repr__(self):
         return f"DispersionPanel(club={self._club.value!r})"

@@ -41,6 +41,10 @@ class PhotosPanel(widgets.VBox):
         self._club_in_hand = None
         _, _, far, far_mm = LENGTHS[self._unit]
         net_mm = intake.settings["net_distance_mm"]
+        folder = intake.files.folder
+        self._folder = widgets.Text(str(folder or ""), placeholder="the folder into which your phone's photos come", description="Photos come to", style=_LABEL,
+                                    layout=widgets.Layout(width="520px", max_width="97%"))  # fmt: skip
+        self._use = _button("Use this folder")
         self._look = _button("Look for new photos")
         self._watch = widgets.Checkbox(True, description="Measure photos as they arrive", indent=False, layout=widgets.Layout(width="230px"))
         self._upload = widgets.FileUpload(accept="image/*,.heic,.heif", multiple=True, description="Upload photos", icon="")
@@ -76,11 +80,11 @@ class PhotosPanel(widgets.VBox):
             ],
             layout=widgets.Layout(flex="1 1 440px", min_width="300px"),
         )  # fmt: skip
-        where = f"folder <b>{html.escape(str(intake.folder))}</b>" if intake.folder else "uploads only; name a folder in the first cell to have it watched"
         super().__init__(
             [
                 book_line(intake.book),
-                text(f"<p>{html.escape(intake.golfer)}, session of {intake.day}. Photos: {where}.</p>"),
+                text(f"<p>{html.escape(intake.golfer)}, session of {intake.day}.</p>"),
+                widgets.HBox([self._folder, self._use], layout=ROW),
                 widgets.HBox([self._look, self._watch, self._upload], layout=ROW),
                 self._arrived, text(f"<p>{_UPLOAD}</p>"),
                 widgets.HBox([self._all, self._bar, self._progress, self._cancel], layout=ROW),
@@ -117,7 +121,7 @@ class PhotosPanel(widgets.VBox):
             return one_at_a_time
 
         clicks = {
-            self._look: self._on_look, self._all: self._on_all, self._cancel: self._on_cancel, self._set_start: self._on_set_start,
+            self._use: self._on_use, self._look: self._on_look, self._all: self._on_all, self._cancel: self._on_cancel, self._set_start: self._on_set_start,
             self._count: self._on_count, self._aside: self._on_aside, self._undo: self._on_undo, self._measure: self._on_measure,
             self._found: self._on_found,
         }  # fmt: skip
@@ -250,6 +254,13 @@ class PhotosPanel(widgets.VBox):
         self._hand.value = False
         self._quiet = False
         self._show()
+
+    def _on_use(self, _):
+        self._intake.watch(self._folder.value)
+        self._folder.value = str(self._intake.files.folder)
+        say(self._arrived, f"{_counted(len(self._intake.files.items()), 'photo')} in this folder and among the uploads.")
+        self._refresh()
+        self._show(measure=False)
 
     def _on_look(self, _):
         came = self._intake.look(settled=True)

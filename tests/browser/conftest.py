@@ -95,12 +95,12 @@ class Server:
         """Return the address that opens a notebook in a fresh workspace."""
         return f"http://127.0.0.1:{self.port}/lab/tree/{notebook}?token={self.token}&reset"
 
-    def wait_idle(self, notebook):
-        """Wait until the notebook's kernel is connected and idle."""
+    def wait_idle(self, notebook, connected=True):
+        """Wait until the notebook's kernel is idle and a page is connected to it, or none is any more."""
         deadline = time.monotonic() + WAIT_S
         while time.monotonic() < deadline:
             kernels = [session["kernel"] for session in self.api("sessions") if session["path"] == notebook]
-            if kernels and kernels[0]["execution_state"] == "idle" and kernels[0]["connections"] > 0:
+            if kernels and kernels[0]["execution_state"] == "idle" and (kernels[0]["connections"] > 0) == connected:
                 return
             time.sleep(0.1)
         raise TimeoutError(f"no idle kernel for {notebook}")
@@ -117,7 +117,7 @@ class Server:
 
 
 @pytest.fixture(scope="session")
-def lab_server(tmp_path_factory):
+def lab_server(browser, tmp_path_factory):
     """The running JupyterLab server."""
     server = Server(tmp_path_factory.mktemp("lab"))
     yield server
@@ -161,23 +161,34 @@ class Pages:
         errors = []
         self._opened.append((page, errors))
         page.on("pageerror", lambda error: errors.append(str(error)))
+        self._load(page, path)
+        return page
+
+    def load_again(self, page, name):
+        """Load the page anew, the kernel living on, and run all cells."""
+        page.once("dialog", lambda dialog: dialog.accept())  # leave it although the notebook's own file is not saved
+        page.goto("about:blank")
+        self._server.wait_idle(f"notebooks/{name}", connected=False)
+        self._load(page, f"notebooks/{name}")
+
+    def _load(self, page, path):
         page.goto(self._server.url(path), wait_until="domcontentloaded")
         page.wait_for_selector(".jp-Notebook .jp-CodeCell", timeout=1000 * WAIT_S)
         self._server.wait_idle(path)
         menu(page, "run-all")
-        page.wait_for_function(RAN, timeout=1000 * WAIT_S)
-        assert not page.locator(FAILED).count(), page.locator(FAILED).all_inner_texts()
-        self._server.wait_idle(path)
-        return page
+        self._wait_ran(page, path)
 
     def start_again(self, page, name):
         """Restart the kernel and run all cells."""
         menu(page, "restart-and-run-all")
         page.locator(".jp-Dialog .jp-mod-accept").click()
         page.wait_for_function("() => ![...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].every(p => /[0-9]/.test(p.innerText))")
+        self._wait_ran(page, f"notebooks/{name}")
+
+    def _wait_ran(self, page, path):
         page.wait_for_function(RAN, timeout=1000 * WAIT_S)
         assert not page.locator(FAILED).count(), page.locator(FAILED).all_inner_texts()
-        self._server.wait_idle(f"notebooks/{name}")
+        self._server.wait_idle(path)
 
 
 def menu(page, command):

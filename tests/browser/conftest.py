@@ -14,6 +14,7 @@ from pathlib import Path
 import linetilt
 import pytest
 from linetilt.__main__ import arguments
+from linetilt.lie_table import keep_rules, lie_table
 
 ROOT = Path(__file__).parents[2]
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")
@@ -135,6 +136,19 @@ def browser():
         chromium = driver.chromium.launch(executable_path=path, headless=True, args=FLAGS)
         yield chromium
         chromium.close()
+
+
+@pytest.fixture(scope="session")
+def demo_table():
+    """Return a function that gives the `LieTable` of the invented afternoon by some rules: what the third notebook has to show."""
+    with linetilt.open_book(demo=ROOT / "demo_photos", measured=True) as book:
+
+        def table(**rules):
+            keep_rules(book, 1, step_deg=0.25, cap_deg=None)
+            keep_rules(book, 1, **rules)
+            return lie_table(book)
+
+        yield table
 
 
 class Pages:

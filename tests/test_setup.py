@@ -334,3 +334,15 @@ def test_units():
     assert to_mm(None, "mm") is None
     with pytest.raises(lt.InputError, match="expected one of mm, in, m, yd"):
         to_mm(1, "ft")
+
+
+def test_no_field_sends_what_is_half_typed(book):
+    """A field that is read by a button has to be there as a whole when the button is pressed."""
+    boxes, fields = list(panels(book)[:4]), 0
+    while boxes:
+        box = boxes.pop()
+        boxes += getattr(box, "children", ())
+        if hasattr(box, "continuous_update"):
+            fields += 1
+            assert not box.continuous_update, box.description
+    assert fields >= 9

@@ -1,5 +1,6 @@
 """What a fitter sets up before the first ball, kept in the book entry by entry: golfer, hand, clubs, units, net, lean of the line."""
 
+import threading
 from dataclasses import replace
 from datetime import date
 
@@ -18,7 +19,7 @@ class Desk:
     """The book's current golfer, bag and session, and the entries that set them up.
 
     Every method that enters something has written it to the book when it returns. It holds nothing of its own: a second desk on the
-    same book, or the same one after a restart, shows the same.
+    same book, or the same one after a restart, shows the same. Its `lock` is for the panels on it, one of which acts at a time.
 
     Parameters
     ----------
@@ -26,7 +27,7 @@ class Desk:
     """
 
     def __init__(self, book):
-        self.book = book
+        self.book, self.lock = book, threading.RLock()
         self._watchers = []
 
     def watch(self, callback):

@@ -22,7 +22,7 @@ REDRAW = """async handle => {
 
 def handle(page, label):
     """Return the handle of the slider with that label."""
-    return page.locator(".widget-slider", has_text=label).locator(".noUi-handle")
+    return page.get_by_role("slider", name=label)
 
 
 def test_the_chart_and_the_table_follow_the_sliders(run_notebook, demo_table):

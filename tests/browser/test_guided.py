@@ -79,7 +79,7 @@ def set_up(page):
 
 def measure(page, server, tmp_path):
     """A few photos from a folder, one large one by upload; a handle, a shot set aside, an undo."""
-    page.get_by_label("Photos come to").fill(str(server.root / "few"))
+    page.get_by_label("Folder").fill(str(server.root / "few"))
     click(page, "Use this folder")
     page.get_by_text("5 photos in this folder").wait_for()
     click(page, "Measure all new photos (5)")
@@ -160,3 +160,97 @@ def test_from_a_clean_book_to_a_bend_list(pages, server, tmp_path):
     with lt.SessionBook(server.book) as book:
         assert len(book.golfers()) == 1 and book.shots(1)["counted"].sum() == 5 and len(book.plans(1))
     assert not (server.book.parent / "demo.linetilt").exists()
+
+
+FOCUSED = """() => {
+    const focused = document.activeElement;
+    const labels = (focused.getAttribute('aria-labelledby') || '').split(' ').map(id => document.getElementById(id)).filter(Boolean);
+    return (focused.getAttribute('aria-label') || (labels[0] || focused.labels?.[0] || focused).innerText || '').trim();
+}"""
+
+
+class Keys:
+    """A page used without a mouse: Tab goes on, Shift+Tab back, as far as the control of that name."""
+
+    def __init__(self, page):
+        self.page = page
+
+    def to(self, name, key="Tab"):
+        for _ in range(150):
+            if self.page.evaluate(FOCUSED).startswith(name):
+                return self
+            self.page.keyboard.press(key)
+        raise AssertionError(f"{name} cannot be reached by {key}")
+
+    def press(self, *keys):
+        for key in keys:
+            self.page.keyboard.press(key)
+        return self
+
+    def type(self, words):
+        self.page.keyboard.type(words)
+        return self
+
+
+def test_keyboard_alone_from_a_golfer_to_a_bend_list(pages, server):
+    """Each Tab goes forward from where the page is after Run All: nothing is focused for the test, nothing clicked."""
+    few = server.root / "keys"
+    few.mkdir()
+    for name in ("6-4.jpg", "8-4.jpg"):
+        shutil.copy(ROOT / "demo_photos" / "photos" / "perrin" / name, few)
+
+    page = pages.run(NB1)
+    keys, cells = Keys(page), page.locator(".jp-Cell").count()
+    keys.to("New golfer's name").type("Kim Lark").to("Enter new golfer").press("Space")
+    page.get_by_text("Kim Lark is in the book.").wait_for()
+    for label, loft in (("6", "30"), ("8", "38")):
+        keys.to("New club").type(label).to("its loft in degrees").type(loft).to("Add club").press("Enter")
+        page.get_by_text(f"Club {label} is in the bag.").wait_for()
+    keys.to("Score lines, all clubs").type("52").to("Use for all clubs").press("Space")
+    page.wait_for_function("() => [...document.querySelectorAll('input')].filter(input => input.value === '52').length === 2")
+    keys.to("kind of head, club 8").press("f")
+    keys.to("Ball to net").type("3").press("Enter")
+    page.get_by_text("started 1.9° off the line").wait_for()
+    assert page.locator(".jp-Cell").count() == cells
+
+    page = pages.run(NB2)
+    keys, cells = Keys(page), page.locator(".jp-Cell").count()
+    keys.to("Folder").type(str(few)).to("Use this folder").press("Space")
+    page.get_by_text("2 photos in this folder").wait_for()
+    wait_look(page, "8-4.jpg:new")
+    keys.to("Photos").press("ArrowDown")
+    wait_look(page, "8-4.jpg:to look at")
+    keys.press("ArrowUp")
+    wait_look(page, "6-4.jpg:to look at")
+    page.locator(SAID, has_text="6-4.jpg: club 6, to look at").wait_for()
+    keys.press("b").to("Reason").press("m").to("Set it aside").press("Enter")  # "b" is a notebook's shortcut for a new cell: not from here
+    wait_look(page, "6-4.jpg:mat moved")
+    keys.to("Undo").press("Space")
+    wait_look(page, "6-4.jpg:to look at")
+    page.locator(SAID, has_text="6-4.jpg: club 6, to look at").wait_for()
+    keys.to("Move the marks by hand").press("Space")
+    page.get_by_role("button", name="U, upper end").wait_for(state="visible")
+    before = said(page)
+    keys.to("U, upper end").press("Shift+ArrowLeft", "Shift+ArrowLeft", "ArrowUp")
+    page.wait_for_function(f"before => {SAYS} !== before", arg=before)
+    assert page.evaluate(FOCUSED).startswith("U, upper end")
+    for name in ("6-4.jpg", "8-4.jpg"):
+        page.locator(SAID, has_text=f"{name}: club").wait_for()
+        keys.to("Count it", "Shift+Tab").press("Space")
+        wait_look(page, f"✓ {name}:counted")
+    assert page.locator(".jp-Cell").count() == cells
+
+    page = pages.run(NB3)
+    keys = Keys(page)
+    keys.to("Where shots miss").press("Enter").to("Middle off the line").type("4").to("Scatter").type("8").to("Keep this miss").press("Space")
+    page.get_by_text("6: middle 4 m left, scatter 8 m").wait_for()
+    keys.to("Bench sheet", "Shift+Tab").press("Space").to("Keep the plan and make the sheet").press("Enter")
+    page.get_by_role("link", name="save a copy").wait_for()
+    with page.expect_download():
+        keys.to("save a copy").press("Enter")
+
+    page = pages.run(NB4)
+    page.wait_for_selector(".js-plotly-plot .main-svg")
+    before = page.evaluate(READ)
+    Keys(page).to("Bend upright").press("ArrowRight", "ArrowRight", "ArrowRight")
+    page.wait_for_function(f"before => ({READ})().after < before - 0.2", arg=before["after"])

@@ -24,6 +24,7 @@ STYLE = """<style>
 .lt-spoken>label.widget-label,.lt-spoken.widget-checkbox label span{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%);white-space:nowrap}
 .lt-text table{border-collapse:collapse}
 .lt-text td,.lt-text th{padding:2px 8px;text-align:left;border-bottom:1px solid var(--jp-border-color2)}
+[data-jp-theme-light=false]{--jp-widgets-dropdown-arrow:url("data:image/svg+xml,%3Csvg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 18 18'%3E%3Cpath d='M5 7l4 4 4-4' fill='none' stroke='%23ddd' stroke-width='2'/%3E%3C/svg%3E")}
 </style>"""
 
 CHART_STYLE = "<style>.js-plotly-plot text{fill:var(--jp-ui-font-color1)!important}</style>"  # words of charts as dark or light as the page's own
@@ -96,6 +97,14 @@ def shown_errors(message):
         return shown
 
     return decorate
+
+
+def typed(description="", **more):
+    """Return a field for words or numbers, sent as a whole when it is left.
+
+    Sent letter by letter, the last ones may reach the kernel after the click on the button beside the field: "3" in place of "30".
+    """
+    return widgets.Text(description=description, continuous_update=False, **more)
 
 
 def message_line():

@@ -4,6 +4,7 @@ import html
 from collections.abc import Mapping
 from dataclasses import replace
 
+import anywidget
 import ipywidgets as widgets
 import plotly.graph_objects as go
 
@@ -22,6 +23,35 @@ _TABLE_STYLE = (
     CHART_STYLE + "<style>.lt-shots td,.lt-shots th{text-align:right;padding:1px 4px;white-space:nowrap}"
     ".lt-shots th:first-child{text-align:left}.lt-shots{border-collapse:collapse;font-size:12px;line-height:1.5}</style>"
 )
+
+# A slider's handle has no name of its own: the label beside it is made its name, for a screen reader.
+_NAMES = """
+export default { render({ el }) {
+  let watcher, frame;
+  const start = () => {
+    if (!el.isConnected) { frame = requestAnimationFrame(start); return; }
+    const panel = el.closest(".jp-OutputArea-output") || document.body;
+    const name = () => panel.querySelectorAll(".widget-slider").forEach((slider) => {
+      const label = slider.querySelector("label"), handle = slider.querySelector("[role=slider]");
+      if (!label || !handle || handle.hasAttribute("aria-labelledby")) return;
+      label.id = label.id || `lt-slider-${Math.random().toString(36).slice(2)}`;
+      handle.setAttribute("aria-labelledby", label.id);
+    });
+    watcher = new MutationObserver(name);
+    watcher.observe(panel, { childList: true, subtree: true });
+    name();
+  };
+  start();
+  return () => { cancelAnimationFrame(frame); watcher?.disconnect(); };
+} };
+"""
+
+
+class _SliderNames(anywidget.AnyWidget):
+    _esm = _NAMES
+
+    def __repr__(self):
+        return "SliderNames()"
 
 
 class DispersionPanel(widgets.VBox):
@@ -82,7 +112,8 @@ class DispersionPanel(widgets.VBox):
             ],
             layout=widgets.Layout(width="335px"),
         )  # fmt: skip
-        super().__init__([widgets.HBox([side, self._figure], layout=widgets.Layout(flex_flow="row wrap")), self._notes])
+        beside = widgets.Layout(flex_flow="row wrap-reverse", align_items="flex-end")  # where it is narrow the chart is above, so that a moved slider shows in it
+        super().__init__([widgets.HBox([side, self._figure], layout=beside), self._notes, _SliderNames()])
         guard = shown_errors(self._message)
         self._more.observe(lambda change: setattr(more.layout, "display", None if change["new"] else "none"), "value")
         self._club.observe(guard(self._on_club), "value")

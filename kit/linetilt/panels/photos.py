@@ -10,18 +10,18 @@ from ..intake import REASONS
 from ..lie import MM_PER_INCH, StartDirection, start_from_net
 from ..mark import FLAGS
 from ..words import PLUS_MINUS, shot_words
-from .common import ROW, STYLE, book_line, in_words, message_line, say, shown_errors, text
+from .common import ROW, STYLE, book_line, in_words, message_line, say, shown_errors, text, typed
 from .handles import PhotoHandles
 from .work import Work
 
 GLYPHS = {"new": "○", "refused": "?", "to look at": "●", "counted": "✓", "set aside": "✕"}
 LENGTHS = {"mm": ("mm", 1.0, "m", 1000.0), "in": ("in", MM_PER_INCH, "ft", 12 * MM_PER_INCH)}  # of the net, in mm
 NET_MM = 3000.0  # from the ball to the net, where the session does not say
-_LEFT = {"width": "290px"}  # a dict: each widget makes its own layout of it
-_LABEL = {"description_width": "92px"}
+_LEFT = {"width": "236px"}  # a dict: each widget makes its own layout of it; list and picture fit beside each other on a tablet
+_LABEL = {"description_width": "84px"}
 _UPLOAD = (
-    "Photos above 10 MB arrive by upload only where JupyterLab was opened with <code>python -m linetilt</code>, up to 200 MB at a time; elsewhere they "
-    "vanish without a word. Copied into the folder they always arrive."
+    "Uploads above 10 MB arrive only where JupyterLab was opened with <code>python -m linetilt</code> (200 MB at a time); elsewhere they vanish without a "
+    "word. Copied into the folder, photos always arrive."
 )
 
 
@@ -42,8 +42,8 @@ class PhotosPanel(widgets.VBox):
         _, _, far, far_mm = LENGTHS[self._unit]
         net_mm = intake.settings["net_distance_mm"]
         folder = intake.files.folder
-        self._folder = widgets.Text(str(folder or ""), placeholder="the folder into which your phone's photos come", description="Photos come to", style=_LABEL,
-                                    layout=widgets.Layout(width="520px", max_width="97%"))  # fmt: skip
+        self._folder = typed("Folder", value=str(folder or ""), placeholder="where your phone's photos arrive", style={"description_width": "50px"},
+                             layout=widgets.Layout(width="460px", max_width="97%"))  # fmt: skip
         self._use = _button("Use this folder")
         self._look = _button("Look for new photos")
         self._watch = widgets.Checkbox(True, description="Measure photos as they arrive", indent=False, layout=widgets.Layout(width="230px"))
@@ -54,7 +54,8 @@ class PhotosPanel(widgets.VBox):
         self._progress = widgets.HTML()
         self._cancel = _button("Stop measuring", disabled=True)
         self._message = message_line()
-        self._list = widgets.Select(description="Photos", rows=13, style={"description_width": "50px"}, layout=_LEFT)
+        self._list = widgets.Select(description="Photos", rows=13, layout=_LEFT)
+        self._list.add_class("lt-spoken")
         self._club = widgets.Dropdown(description="Club", style=_LABEL, layout=_LEFT)
         self._start = widgets.Dropdown(options=[("nobody saw", ""), ("spot on the net", "net"), ("degrees", "degrees")], description="Ball's start", style=_LABEL, layout=_LEFT)
         self._off = widgets.BoundedFloatText(0.0, min=0.0, max=5000.0, style=_LABEL, layout=_LEFT)
@@ -66,19 +67,19 @@ class PhotosPanel(widgets.VBox):
         self._more = widgets.HTML(layout=widgets.Layout(width="97%"))
         self._count = _button("Count it", button_style="primary")
         self._why = widgets.Dropdown(options=REASONS, description="Reason", style={"description_width": "52px"}, layout=widgets.Layout(width="190px"))
-        self._other = widgets.Text(placeholder="what happened", description="Other", style={"description_width": "42px"}, layout=widgets.Layout(width="200px", display="none"))
+        self._other = typed("Other", placeholder="what happened", style={"description_width": "42px"}, layout=widgets.Layout(width="200px", display="none"))
         self._aside = _button("Set it aside")
         self._undo = _button("Undo")
         self._measure = _button("Measure it")
         self._hand = widgets.ToggleButton(False, description="Move the marks by hand", layout=widgets.Layout(width="200px"))
         self._found = _button("Back to what was found")
-        left = widgets.VBox([self._list, self._club, self._start, self._off, self._side, self._net, self._set_start], layout=widgets.Layout(width="300px"))
+        left = widgets.VBox([self._list, self._club, self._start, self._off, self._side, self._net, self._set_start], layout=widgets.Layout(width="242px"))
         right = widgets.VBox(
             [
                 self._words, widgets.HBox([self._count, self._measure, self._why, self._other, self._aside, self._undo], layout=ROW),
-                self._picture, widgets.HBox([self._hand, self._found], layout=ROW), self._more,
+                widgets.HBox([self._hand, self._found], layout=ROW), self._picture, self._more,
             ],
-            layout=widgets.Layout(flex="1 1 440px", min_width="300px"),
+            layout=widgets.Layout(flex="1 1 380px", min_width="300px"),
         )  # fmt: skip
         super().__init__(
             [
@@ -258,9 +259,9 @@ class PhotosPanel(widgets.VBox):
     def _on_use(self, _):
         self._intake.watch(self._folder.value)
         self._folder.value = str(self._intake.files.folder)
-        say(self._arrived, f"{_counted(len(self._intake.files.items()), 'photo')} in this folder and among the uploads.")
         self._refresh()
         self._show(measure=False)
+        say(self._arrived, f"{_counted(len(self._intake.files.items()), 'photo')} in this folder and among the uploads.")
 
     def _on_look(self, _):
         came = self._intake.look(settled=True)

@@ -146,9 +146,10 @@ class PhotosPanel(widgets.VBox):
             options = [(f"{GLYPHS[entry.state]} {entry.name} · {_state(entry)}", entry.name) for entry in entries]
             self._quiet, before = True, self._quiet
             try:
-                if list(self._list.options) != options:
-                    self._list.options = options
-                self._list.value = name
+                with self._list.hold_sync():  # list and choice arrive together: an arrow key in between would go astray
+                    if list(self._list.options) != options:
+                        self._list.options = options
+                    self._list.value = name
             finally:
                 self._quiet = before
             new = sum(entry.state == "new" for entry in entries)

@@ -241,3 +241,35 @@ def test_the_folder_is_said_once_and_kept_with_the_session(book, folder, measure
     names = [entry.name for entry in intake.entries()]
     assert names and len(book.history()) == edits
     assert [entry.name for entry in PhotoIntake(book, session, measure=measure).entries()] == names
+
+
+def test_a_clean_face_is_taken_out_of_the_later_photos_of_its_club(book, intake, folder, measure):
+    measure.refuse = {10: NoLine}  # nothing is printed on 7-1.jpg
+    with pytest.raises(NoLine):
+        intake.take("7-1.jpg")
+    intake.take("7-2.jpg")
+    intake.set_aside("7-1.jpg", "clean face")
+    assert set(measure.befores) == {None} and states(intake)["7-1.jpg"] == "set aside"
+    intake.place("7-2.jpg")  # measured again
+    intake.take("7-10.jpg")
+    clean = book.photo(intake.entry("7-1.jpg").shot)
+    assert measure.befores[-2:] == [clean, clean] and clean.is_file()
+    intake.take("PW/IMG_1.jpg")
+    assert measure.befores[-1] is None
+    again = PhotoIntake(book, intake.session, folder, measure=measure)  # after a restart
+    again.place("7-10.jpg")
+    assert measure.befores[-1] == clean
+    again.undo()  # it is a ball after all
+    again.undo()
+    again.undo()
+    again.place("7-10.jpg")
+    assert measure.befores[-1] is None
+
+
+def test_a_photo_without_a_face_is_no_clean_face(intake, measure):
+    measure.refuse = {10: NoFace}
+    with pytest.raises(NoFace):
+        intake.take("7-1.jpg")
+    with pytest.raises(lt.InputError, match="7-1.jpg cannot be the clean face of the 7"):
+        intake.set_aside("7-1.jpg", "clean face")
+    assert states(intake)["7-1.jpg"] == "refused"

@@ -16,7 +16,8 @@ from .photo import open_photo
 from .photo_files import PhotoFiles, photo_folder
 from .photo_names import club_from_name, counting, read_shot_list
 
-REASONS = ("heavy strike", "mat moved", "double print", "wrong ball", "other")
+CLEAN = "clean face"  # a photo of the face before the ball: what it shows is taken out of the later photos of that club
+REASONS = ("heavy strike", "mat moved", "double print", "wrong ball", CLEAN, "other")
 NOT_LOOKED = "not looked at yet"
 REFUSED = "photo refused: "
 FOLDER = "photo folder"  # the name of a session's setting
@@ -241,7 +242,7 @@ class PhotoIntake:
             key = self._key(entry)
             if key not in self._marks:
                 try:
-                    mark = self._measure(entry.path, self.bag[entry.club], **self.by_hand(name))
+                    mark = self._measured(entry, self.bag[entry.club], **self.by_hand(name))
                 except PhotoError:  # a newer kit may refuse what an older one took
                     return None
                 self._keep(key, mark)
@@ -281,8 +282,21 @@ class PhotoIntake:
         self.book.change("shot", self._in_book(name), counted=True, why="")
 
     def set_aside(self, name, why):
-        """Leave a shot out, saying why."""
-        self.book.set_aside(self._in_book(name), why)
+        """Leave a shot out, saying why. With the reason "clean face" its photo is what `measure_photo` takes as `before`, from now on for that club.
+
+        Raises
+        ------
+        InputError
+            Where it is said to be a clean face and no score lines are found in it.
+        """
+        shot = self._in_book(name)
+        if why == CLEAN:
+            entry = self.entry(name)
+            try:
+                self._measure(entry.path, self.bag[entry.club], line=self.marks(name)[1])
+            except PhotoError as error:
+                raise InputError(f"{name} cannot be the clean face of the {entry.club}, since its face is not found: {error}") from error
+        self.book.set_aside(shot, why)
 
     def undo(self):
         """Take back the last decision or correction of this session's shots, and return the `Entry` as it is then.
@@ -341,7 +355,7 @@ class PhotoIntake:
         by_hand = {kind: points for kind, points in by_hand.items() if points is not None}
         again = {} if entry.shot is None or entry.club == label else {"club": label}
         try:
-            mark = self._measure(entry.path, club, **by_hand)
+            mark = self._measured(entry, club, **by_hand)
         except PhotoError as error:
             if error.code in NO_PHOTO:
                 self._errors[entry.name] = str(error)
@@ -361,6 +375,12 @@ class PhotoIntake:
             self.book.measure_again(entry.shot, mark=kept, reading=reading, start=start, why=why, **again)
         self._keep(self._key(self.entry(entry.name)), mark)
         return mark
+
+    def _measured(self, entry, club, **by_hand):
+        shots = self.book.shots(self.session)
+        clean = shots.loc[(shots["why"] == CLEAN) & (shots["club"] == club.label) & (shots["shot_id"] != entry.shot), "shot_id"]
+        before = {"before": self.book.photo(int(clean.iloc[-1]))} if len(clean) else {}
+        return self._measure(entry.path, club, **before, **by_hand)
 
     def _reading(self, mark, club, start):
         known = self.settings[["setup_tilt_deg", "u_setup_tilt_deg"]].dropna().to_dict()

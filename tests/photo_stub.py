@@ -22,13 +22,14 @@ def write_photo(path, shade, megapixels=0.3):
 
 
 class Measure:
-    """Called like `measure_photo`; `calls` keeps what it was asked, `refuse` maps a photo's shade to an error."""
+    """Called like `measure_photo`; `calls` and `befores` keep what it was asked, `refuse` maps a photo's shade to an error."""
 
     def __init__(self):
-        self.calls, self.refuse = [], {}
+        self.calls, self.refuse, self.befores = [], {}, []
 
     def __call__(self, photo, club, *, before=None, corners=None, line=None):
         shade = int(open_photo(photo).rgb[5, 5, 0])
+        self.befores.append(before)
         self.calls.append((shade, club.label, corners is not None, line is not None))
         error = self.refuse.get(shade)
         if (error is NoFace and corners is None) or (error is NoLine and line is None):

@@ -102,6 +102,18 @@ def test_a_bag_comes_back_equal(book):
     assert book.bag(bag)["60"] == wedge
 
 
+def test_several_clubs_are_one_entry(book):
+    bag = book.add_bag(book.add_golfer("Robin"), CLUBS)
+    new = [lt.Club(label=label, loft_deg=loft, gauge_lie_deg=64) for label, loft in (("50", 50), ("54", 54), ("60", 60))]
+    ids = book.add_clubs(bag, new)
+    assert list(book.clubs(bag)["club_id"][-3:]) == ids and list(book.bag(bag))[-3:] == new
+    assert book.undo() == "clubs 50, 54, 60 added"
+    assert book.bag(bag) == CLUBS and book.gauge_readings(bag)["club"].isin(CLUBS.labels).all()
+    with pytest.raises(lt.InputError, match="has a club '7' already"):
+        book.add_clubs(bag, [new[0], CLUBS["7"]])
+    assert book.bag(bag) == CLUBS
+
+
 def test_bends_and_gauge_readings_move_the_club(book):
     bag = book.add_bag(book.add_golfer("Robin"), CLUBS, day="2026-01-05")
     book.add_bend(bag, "7", 1.0)

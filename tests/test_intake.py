@@ -165,13 +165,13 @@ def test_an_upload_is_a_file_before_it_is_a_shot(intake, folder, book):
     content = (folder / "7-1.jpg").read_bytes()
     other = write_photo(folder.parent / "x.jpg", 99).read_bytes()
     assert intake.receive("C:\\dcim\\7-5.jpg", other) == "uploaded/7-5.jpg"
-    assert (intake.inbox / "7-5.jpg").read_bytes() == other and intake.entry("uploaded/7-5.jpg").club == "7"
+    assert (intake.files.inbox / "7-5.jpg").read_bytes() == other and intake.entry("uploaded/7-5.jpg").club == "7"
     assert intake.receive("7-5.jpg", other) == "uploaded/7-5.jpg"  # again: the same
     assert intake.receive("7-5.jpg", other + b" ") != "uploaded/7-5.jpg"  # another photo of that name: both stay
     assert intake.receive("7-1 (1).jpg", content) == "7-1.jpg"  # the same photo as in the folder: one shot
     assert intake.receive("../../7-6.jpg", content + b" ") == "uploaded/7-6.jpg" and not (book.path.parent.parent / "7-6.jpg").exists()
     intake.take("uploaded/7-5.jpg")
-    assert not (intake.inbox / "7-5.jpg").exists() and intake.entry("uploaded/7-5.jpg").path.read_bytes() == other  # the book's copy
+    assert not (intake.files.inbox / "7-5.jpg").exists() and intake.entry("uploaded/7-5.jpg").path.read_bytes() == other  # the book's copy
     assert intake.receive("7-5.jpg", other) == "uploaded/7-5.jpg" and intake.picture("uploaded/7-5.jpg")
     with pytest.raises(lt.InputError, match="is no photo"):
         intake.receive("notes.txt", b"x")
@@ -226,3 +226,50 @@ def test_a_session_is_found_or_made(book):
         PhotoIntake(book, session, book.path.parent / "nowhere")
     with pytest.raises(lt.InputError, match="no session 9"):
         PhotoIntake(book, 9)
+
+
+def test_the_folder_is_said_once_and_kept_with_the_session(book, folder, measure, tmp_path):
+    session = open_session(book, CLUBS)
+    intake = PhotoIntake(book, session, measure=measure)
+    assert intake.entries() == []
+    with pytest.raises(lt.InputError, match="there is no folder .*nowhere"):
+        intake.watch(tmp_path / "nowhere")
+    with pytest.raises(lt.InputError, match="there is no folder"):
+        intake.watch(" ")
+    edits = len(book.history())
+    intake.watch(folder)
+    names = [entry.name for entry in intake.entries()]
+    assert names and len(book.history()) == edits
+    assert [entry.name for entry in PhotoIntake(book, session, measure=measure).entries()] == names
+
+
+def test_a_clean_face_is_taken_out_of_the_later_photos_of_its_club(book, intake, folder, measure):
+    measure.refuse = {10: NoLine}  # nothing is printed on 7-1.jpg
+    with pytest.raises(NoLine):
+        intake.take("7-1.jpg")
+    intake.take("7-2.jpg")
+    intake.set_aside("7-1.jpg", "clean face")
+    assert set(measure.befores) == {None} and states(intake)["7-1.jpg"] == "set aside"
+    intake.place("7-2.jpg")  # measured again
+    intake.take("7-10.jpg")
+    clean = book.photo(intake.entry("7-1.jpg").shot)
+    assert measure.befores[-2:] == [clean, clean] and clean.is_file()
+    intake.take("PW/IMG_1.jpg")
+    assert measure.befores[-1] is None
+    again = PhotoIntake(book, intake.session, folder, measure=measure)  # after a restart
+    again.place("7-10.jpg")
+    assert measure.befores[-1] == clean
+    again.undo()  # it is a ball after all
+    again.undo()
+    again.undo()
+    again.place("7-10.jpg")
+    assert measure.befores[-1] is None
+
+
+def test_a_photo_without_a_face_is_no_clean_face(intake, measure):
+    measure.refuse = {10: NoFace}
+    with pytest.raises(NoFace):
+        intake.take("7-1.jpg")
+    with pytest.raises(lt.InputError, match="7-1.jpg cannot be the clean face of the 7"):
+        intake.set_aside("7-1.jpg", "clean face")
+    assert states(intake)["7-1.jpg"] == "refused"

@@ -4,34 +4,29 @@ import re
 from pathlib import Path
 
 import linetilt as lt
+import pandas as pd
 import pytest
 from linetilt import lie_table as logic
-from linetilt.panels.common import open_book
 from linetilt.panels.dispersion import DispersionPanel
 from linetilt.panels.lie_table import SECTIONS, LieTablePanel
-from linetilt.trial import fill_trial_book
 
-NOTEBOOKS = Path(__file__).parents[1] / "notebooks"
+HERE = Path(__file__).parent
 
 
 @pytest.fixture
-def book(tmp_path, monkeypatch):
-    monkeypatch.setenv("LINETILT_BOOK", "")
-    trial = fill_trial_book(open_book(), NOTEBOOKS)
-    yield trial
-    trial.close()
+def book(tmp_path):
+    """An invented golfer's session: 31 balls that count and one that does not, on eight clubs."""
+    with lt.SessionBook(tmp_path / "shop.linetilt") as book:
+        bag = book.add_bag(book.add_golfer("Robin Demo"), lt.read_bag(HERE / "lie_table_bag.csv"), "irons", day="2026-05-31")
+        session = book.add_session(bag, day="2026-05-31")
+        for shot in pd.read_csv(HERE / "lie_table_shots.csv").fillna({"why": ""}).to_dict("records"):
+            book.add_shot(session, str(shot["club"]), mark=shot, reading=shot, counted=shot["counted"], why=shot["why"])
+        yield book
 
 
 @pytest.fixture
 def panel(book):
     return LieTablePanel(book)
-
-
-def test_the_trial_book_is_filled_once_and_no_other_book_is(book, tmp_path):
-    assert len(fill_trial_book(book, NOTEBOOKS).golfers()) == 1
-    assert book.shots()["counted"].sum() == 31
-    with open_book(tmp_path / "own.linetilt") as own:
-        assert fill_trial_book(own, NOTEBOOKS).golfers().empty
 
 
 def test_the_table_is_the_pooled_bag_and_its_plan(book):
@@ -150,7 +145,7 @@ def test_bench_sheet_bend_and_retest(panel, book):
 
 
 def test_a_book_without_a_session_says_what_to_do(tmp_path):
-    with open_book(tmp_path / "own.linetilt") as own:
+    with lt.open_book(tmp_path / "own.linetilt") as own:
         panel = LieTablePanel(own)
         assert panel.value is None and "first notebook" in panel._headline.value
         press(panel, "Start the retest")

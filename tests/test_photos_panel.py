@@ -212,3 +212,17 @@ def test_an_error_in_a_callback_is_shown(make, monkeypatch):
     panel._undo.click()
     assert "no decision" in panel._message.value  # the session and the bag, entered elsewhere, stay
     assert len(panel._intake.book.sessions()) == 1
+
+
+def test_the_folder_is_typed_into_the_panel_and_there_again(make, folder, tmp_path):
+    panel = make()
+    assert panel._folder.value == str(folder)
+    write_photo(tmp_path / "phone" / "7-8.jpg", 90)
+    panel._folder.value = str(tmp_path / "phne")
+    panel._use.click()
+    assert "There is no folder" in panel._message.value and len(labels(panel)) == 5
+    panel._folder.value = str(tmp_path / "phone")
+    panel._use.click()
+    assert list(labels(panel)) == ["7-8.jpg"] and "1 photo in this folder" in panel._arrived.value
+    book = panel._intake.book
+    assert PhotoIntake(book, panel._intake.session).files.folder == tmp_path / "phone"

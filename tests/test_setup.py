@@ -3,6 +3,7 @@
 import math
 import xml.etree.ElementTree as ElementTree
 from datetime import UTC, datetime
+from pathlib import Path
 
 import linetilt as lt
 import numpy as np
@@ -11,11 +12,12 @@ import skimage.data
 from faces.setup_scene import take_setup_photo
 from linetilt.desk import Desk
 from linetilt.errors import NoBall, NoPenLine, NoPlumb, PhotoError, TwoPenLines
-from linetilt.panels.common import open_book, read_number
+from linetilt.panels.common import read_number
 from linetilt.panels.setup import BagPanel, GolferPanel, LinePanel, NetPanel, StripPanel, SummaryPanel
 from linetilt.units import from_mm, to_mm
 
 EASY = {"background": "plain", "pitch_deg": 3.0, "aim_down_deg": 0.0, "hard": False, "reference": "cord"}
+DEMO = Path(__file__).parents[1] / "demo_photos"
 NOON = datetime(2026, 5, 31, 12, tzinfo=UTC)
 LOW = {"pitch_deg": 3.0, "u_pitch_deg": 3.0}
 
@@ -170,7 +172,7 @@ def test_the_strip_refuses_other_papers_and_places(tmp_path):
 
 @pytest.fixture
 def book(tmp_path):
-    with open_book(tmp_path / "shop.linetilt") as book:
+    with lt.open_book(tmp_path / "shop.linetilt") as book:
         yield book
 
 
@@ -265,6 +267,11 @@ def test_clubs_come_from_a_file_and_stay_as_they_were(book, tmp_path):
     assert bag.value.labels == ["7", "PW"] and bag.value["7"].loft_deg == 34 and bag.value["PW"].gauge_lie_deg == 63.5
     bag._upload.value = ({"name": "b.csv", "type": "text/csv", "size": 3, "content": memoryview(b"label,loft_deg\n56,56\n"), "last_modified": NOON},)
     assert bag.value.labels == ["7", "PW", "56"] and bag._upload.value == ()
+    content = (DEMO / "bag.csv").read_bytes()
+    bag._upload.value = ({"name": "b.csv", "type": "text/csv", "size": len(content), "content": memoryview(content), "last_modified": NOON},)
+    assert len(bag.value) == 9
+    golfer._undo.click()  # the whole list is one entry
+    assert "Taken back: clubs 4, 5, 6, 8, 9, SW added" in golfer._message.value and bag.value.labels == ["7", "PW", "56"]
     (tmp_path / "left.csv").write_text("label,loft_deg,handed\n9,42,left\n")
     bag._file.value = str(tmp_path / "left.csv")
     bag._load.click()
@@ -316,20 +323,6 @@ def test_the_strip_panel_offers_a_download():
     assert panel.value == lt.marking_strip(paper="Letter") and "download='marking_strip_Letter.svg'" in panel._link.value
 
 
-def test_books_are_opened_by_name_by_environment_or_for_a_trial(tmp_path, monkeypatch):
-    monkeypatch.delenv("LINETILT_BOOK", raising=False)
-    trial = open_book(None)
-    path = trial.path
-    assert trial.trial and path.exists() and trial.golfers().empty
-    trial.close()
-    del trial
-    assert not path.exists()
-    monkeypatch.setenv("LINETILT_BOOK", str(tmp_path / "usual.linetilt"))
-    for given, name in ((None, "usual.linetilt"), (tmp_path / "named.linetilt", "named.linetilt")):
-        with open_book(given) as book:
-            assert book.path == tmp_path / name and not book.trial
-
-
 def test_numbers_are_read_as_people_type_them():
     assert [read_number("loft", typed) for typed in ("61,5", " 34° ", "", "−2")] == [61.5, 34.0, None, -2.0]
     with pytest.raises(lt.InputError, match="loft is 'x'"):
@@ -341,3 +334,15 @@ def test_units():
     assert to_mm(None, "mm") is None
     with pytest.raises(lt.InputError, match="expected one of mm, in, m, yd"):
         to_mm(1, "ft")
+
+
+def test_no_field_sends_what_is_half_typed(book):
+    """A field that is read by a button has to be there as a whole when the button is pressed."""
+    boxes, fields = list(panels(book)[:4]), 0
+    while boxes:
+        box = boxes.pop()
+        boxes += getattr(box, "children", ())
+        if hasattr(box, "continuous_update"):
+            fields += 1
+            assert not box.continuous_update, box.description
+    assert fields >= 9

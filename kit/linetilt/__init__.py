@@ -25,6 +25,7 @@ from .report import bench_sheet, clinic_summary, clinic_table, golfer_report, go
 from .rescue import rescue_book
 from .setup import SetupReading, measure_setup
 from .strip import marking_strip
+from .which_book import open_book
 from .words import lie_words, shot_words, strike_words
 
 __version__ = "0.1.0"
@@ -82,6 +83,7 @@ __all__ = [
     "measure_photo",
     "measure_photos",
     "measure_setup",
+    "open_book",
     "open_photos",
     "plan_bends",
     "practice_days",

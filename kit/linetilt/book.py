@@ -165,12 +165,26 @@ class SessionBook:
 
     def add_club(self, bag, club, *, day=None):
         """Add one `Club` to a bag and return the club's id; `day` dates its gauge reading, if it has one."""
-        day = check_day(day)
-        with self._edit("club added"):
-            self._need("bag", bag)
-            if self._db.execute("SELECT 1 FROM club WHERE bag_id = ? AND label = ?", (bag, club.label)).fetchone():
-                raise InputError(f"bag {bag} has a club {club.label!r} already; give the new one another label")
-            return self._insert_club(bag, club, day)
+        return self.add_clubs(bag, [club], day=day)[0]
+
+    def add_clubs(self, bag, clubs, *, day=None):
+        """Add several `Club`s to a bag as one entry, which `undo` takes back as a whole, and return their ids.
+
+        Raises
+        ------
+        InputError
+            Where the bag has a club of that name; then none of them is entered.
+        """
+        day, clubs = check_day(day), list(clubs)
+        if not clubs:
+            raise InputError("no club to add was given; expected at least one")
+        with self._edit(f"{'club' if len(clubs) == 1 else 'clubs'} {', '.join(club.label for club in clubs)} added"):
+            there = {label for (label,) in self._db.execute("SELECT label FROM club WHERE bag_id = ?", (self._need("bag", bag),))}
+            for club in clubs:
+                if club.label in there:
+                    raise InputError(f"bag {bag} has a club {club.label!r} already; give the new one another label")
+                there.add(club.label)
+            return [self._insert_club(bag, club, day) for club in clubs]
 
     def add_gauge_reading(self, bag, club, gauge_lie_deg, *, day=None):
         """Enter the lie of a club read on a gauge, in degrees, and return the reading's id."""

@@ -165,9 +165,9 @@ def dispersion_figure(comparison, unit="yd"):
         figure.add_trace(trace, row=1 if panel == 1 else 2, col=2 if panel == 3 else 1)
     grid = {"zeroline": True, "zerolinecolor": QUIET, "zerolinewidth": 1.5}
     figure.update_layout(
-        template=TEMPLATE, height=620, margin={"l": 55, "r": 10, "t": 85, "b": 105}, font={"size": 12},
+        template=TEMPLATE, height=630, margin={"l": 55, "r": 10, "t": 95, "b": 105}, font={"size": 12},
         legend={"orientation": "h", "y": -0.15, "yanchor": "top", "x": 0, "font": {"size": 11}},
-        title={"x": 0.01, "y": 0.985, "yanchor": "top", "font": {"size": 15}}, uirevision="dispersion",
+        title={"x": 0.01, "y": 0.965, "yanchor": "top", "font": {"size": 15}}, uirevision="dispersion",
         xaxis=grid, yaxis={"scaleanchor": "x", "scaleratio": 1}, xaxis2={"rangemode": "tozero"}, yaxis2={"rangemode": "tozero"}, yaxis3=grid,
     )  # fmt: skip
     figure.update_annotations(font_size=13)

@@ -1,5 +1,6 @@
 """What a fitter sets up before the first ball, kept in the book entry by entry: golfer, hand, clubs, units, net, lean of the line."""
 
+import threading
 from dataclasses import replace
 from datetime import date
 
@@ -18,7 +19,7 @@ class Desk:
     """The book's current golfer, bag and session, and the entries that set them up.
 
     Every method that enters something has written it to the book when it returns. It holds nothing of its own: a second desk on the
-    same book, or the same one after a restart, shows the same.
+    same book, or the same one after a restart, shows the same. Its `lock` is for the panels on it, one of which acts at a time.
 
     Parameters
     ----------
@@ -26,7 +27,7 @@ class Desk:
     """
 
     def __init__(self, book):
-        self.book = book
+        self.book, self.lock = book, threading.RLock()
         self._watchers = []
 
     def watch(self, callback):
@@ -144,16 +145,16 @@ class Desk:
         self._tell()
 
     def load_bag(self, source):
-        """Enter the clubs of a CSV file that are not in the bag yet, and return (labels entered, labels that were there)."""
+        """Enter the clubs of a CSV file that are not in the bag yet, as one entry; return (labels entered, labels that were there)."""
         bag, golfer = self._bag(), self.golfer
         clubs = list(read_bag(source))
         if golfer["handed"] == "right" and any(club.handed == "left" for club in clubs):
             raise InputError(f"the file holds left-handed clubs, and {golfer['name']} is entered as right-handed; correct one of both first")
         there = set(self.clubs.get("label", []))
         new = [replace(club, handed=golfer["handed"]) for club in clubs if club.label not in there]
-        for club in new:
-            self.book.add_club(bag, club)
-        self._tell()
+        if new:
+            self.book.add_clubs(bag, new)
+            self._tell()
         return [club.label for club in new], [club.label for club in clubs if club.label in there]
 
     # Place and line

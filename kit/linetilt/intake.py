@@ -1,10 +1,6 @@
 """The photos of a session: from a folder or an upload into the book, measured, then counted or set aside. No widgets here."""
 
-import hashlib
-import os
-import re
 import threading
-import uuid
 from collections import Counter, OrderedDict
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,11 +13,14 @@ from .errors import InputError, LinetiltError, PhotoError
 from .lie import StartDirection, heading_from_start, lie_reading, start_from_net
 from .mark import measure_photo
 from .photo import open_photo
-from .photo_names import PHOTO_ENDS, club_from_name, counting, read_shot_list
+from .photo_files import PhotoFiles, photo_folder
+from .photo_names import club_from_name, counting, read_shot_list
 
-REASONS = ("heavy strike", "mat moved", "double print", "wrong ball", "other")
+CLEAN = "clean face"  # a photo of the face before the ball: what it shows is taken out of the later photos of that club
+REASONS = ("heavy strike", "mat moved", "double print", "wrong ball", CLEAN, "other")
 NOT_LOOKED = "not looked at yet"
 REFUSED = "photo refused: "
+FOLDER = "photo folder"  # the name of a session's setting
 NO_PHOTO = ("unreadable", "too_large")  # nothing that is worth keeping in the book
 PICTURE_PX = 1600
 _MARKS_KEPT = 6  # measured marks kept in memory; any other is measured again when it is looked at
@@ -61,7 +60,7 @@ class PhotoIntake:
     book : SessionBook
     session : int
     folder : path, optional
-        Where photos arrive; its own folders are looked into as well.
+        Where photos arrive; its own folders are looked into as well. Default: what was said last for this session, see `watch`.
     shot_list : path or DataFrame, optional
         A row a photo: `photo` (its path, or the end of it), and any of `club`, `net_left_mm` and `net_distance_mm` (see `start_from_net`; the
         distance is else the session's).
@@ -75,17 +74,15 @@ class PhotoIntake:
 
     def __init__(self, book, session, folder=None, *, shot_list=None, measure=measure_photo):
         self.book, self.session = book, session
-        self.folder = None if folder is None else Path(folder).expanduser()
-        if self.folder is not None and not self.folder.is_dir():
-            raise InputError(f"there is no folder {folder}; expected the folder in which the phone's photos arrive")
         rows = book.sessions().set_index("session_id")
         if session not in rows.index:
             raise InputError(f"there is no session {session!r} in this book")
         self.golfer, self.day, self.bag_id = rows.loc[session, ["golfer", "day", "bag_id"]]
-        self.inbox = book.path.with_suffix(".linetilt-inbox")
+        kept = book.setting(session, FOLDER)
+        folder = photo_folder(folder) if folder is not None else Path(kept) if kept else None
+        self.files = PhotoFiles(folder, book.path.with_suffix(".linetilt-inbox"))
         self._listed = read_shot_list(shot_list)
         self._measure, self._busy = measure, threading.RLock()
-        self._stamps, self._photos, self._digests = {}, {}, {}  # by name: size and time at the last look; path and size of what is whole; its digest
         self._clubs, self._starts, self._errors = {}, {}, {}  # by name: said by the fitter before, or found, but not in the book
         self._marks, self._sizes, self._kept_sizes = OrderedDict(), {}, {}  # marks by shot; full sizes by path; bytes by the book's name
         self.look(settled=True)
@@ -102,52 +99,27 @@ class PhotoIntake:
 
     # What is there
 
+    def watch(self, folder):
+        """Say where photos arrive; the session keeps it."""
+        folder = photo_folder(folder).resolve()
+        self.book.keep_setting(self.session, FOLDER, str(folder))
+        self.files = PhotoFiles(folder, self.files.inbox)
+        self.look(settled=True)
+
     def look(self, settled=False):
         """Look into the folders; return the names of the photos that came since the last look, once their files have stopped growing.
 
         With `settled` every file counts as whole.
         """
-        came = []
-        for name, path in self._files():
-            try:
-                status = path.stat()
-            except OSError:  # gone again
-                continue
-            stamp = status.st_size, status.st_mtime_ns
-            known, self._stamps[name] = self._stamps.get(name), stamp
-            if name in self._photos and known == stamp:
-                continue
-            if settled or known == stamp:
-                for table in (self._photos, self._digests, self._errors):
-                    table.pop(name, None)
-                self._sizes.pop(path, None)
-                self._photos[name] = path, status.st_size
-                if settled or not self._same(status.st_size, self._digest(name), but=name):
-                    came.append(name)
-        return came
+        came = self.files.look(settled)
+        for name in came:
+            self._errors.pop(name, None)
+            self._sizes.pop(self.files.path(name), None)
+        return [name for name in came if settled or not self.files.is_copy(name)]
 
     def receive(self, name, content):
-        """Put an uploaded photo into the book's inbox, a folder that is looked into as well, and return its name.
-
-        A photo that is there already keeps the name that it has.
-        """
-        name = re.sub(r"[^\w. ()-]", "_", Path(str(name).replace("\\", "/")).name).lstrip(".") or "photo.jpg"
-        content = bytes(content)
-        if Path(name).suffix.lower() not in PHOTO_ENDS:
-            raise InputError(f"{name} is no photo; expected a file that ends in {', '.join(PHOTO_ENDS)}")
-        digest = hashlib.sha256(content).hexdigest()
-        if same := self._same(len(content), digest):
-            return same
-        self.inbox.mkdir(exist_ok=True)
-        final = self.inbox / name
-        if final.exists():
-            final = self.inbox / f"{final.stem}-{digest[:8]}{final.suffix}"
-        beside = self.inbox / f".{uuid.uuid4().hex}.part"
-        beside.write_bytes(content)
-        os.replace(beside, final)
-        name, status = f"uploaded/{final.name}", final.stat()
-        self._photos[name], self._digests[name], self._stamps[name] = (final, len(content)), digest, (status.st_size, status.st_mtime_ns)
-        return name
+        """Put an uploaded photo into the book's inbox, a folder that is looked into as well, and return its name."""
+        return self.files.receive(name, content)
 
     def entries(self):
         """Return the `Entry` of every photo, by name in the order in which a person would count."""
@@ -155,10 +127,10 @@ class PhotoIntake:
         shots = shots[shots["photo"].notna()]
         by_digest = {Path(photo).stem: row for photo, row in zip(shots["photo"], shots.to_dict("records"))}
         labels, found, seen = self.bag.labels, [], set()
-        sizes = Counter(size for _, size in self._photos.values())
+        sizes = Counter(size for _, _, size in self.files.items())
         sizes.update(self._kept_size(photo) for photo in shots["photo"])
-        for name, (path, size) in self._photos.items():
-            digest = self._digest(name) if sizes[size] > 1 or None in sizes else name  # a file of a size of its own is no other photo: reading it can wait
+        for name, path, size in self.files.items():
+            digest = self.files.digest(name) if sizes[size] > 1 or None in sizes else name  # a file of a size of its own is no other photo: reading it can wait
             if digest in seen:  # the same photo under two names is one shot
                 continue
             seen.add(digest)
@@ -270,7 +242,7 @@ class PhotoIntake:
             key = self._key(entry)
             if key not in self._marks:
                 try:
-                    mark = self._measure(entry.path, self.bag[entry.club], **self.by_hand(name))
+                    mark = self._measured(entry, self.bag[entry.club], **self.by_hand(name))
                 except PhotoError:  # a newer kit may refuse what an older one took
                     return None
                 self._keep(key, mark)
@@ -310,8 +282,21 @@ class PhotoIntake:
         self.book.change("shot", self._in_book(name), counted=True, why="")
 
     def set_aside(self, name, why):
-        """Leave a shot out, saying why."""
-        self.book.set_aside(self._in_book(name), why)
+        """Leave a shot out, saying why. With the reason "clean face" its photo is what `measure_photo` takes as `before`, from now on for that club.
+
+        Raises
+        ------
+        InputError
+            Where it is said to be a clean face and no score lines are found in it.
+        """
+        shot = self._in_book(name)
+        if why == CLEAN:
+            entry = self.entry(name)
+            try:
+                self._measure(entry.path, self.bag[entry.club], line=self.marks(name)[1])
+            except PhotoError as error:
+                raise InputError(f"{name} cannot be the clean face of the {entry.club}, since its face is not found: {error}") from error
+        self.book.set_aside(shot, why)
 
     def undo(self):
         """Take back the last decision or correction of this session's shots, and return the `Entry` as it is then.
@@ -349,28 +334,6 @@ class PhotoIntake:
 
     # Inside
 
-    def _files(self):
-        for folder, start in ((self.folder, ""), (self.inbox, "uploaded/")):
-            if folder is None or not folder.is_dir():
-                continue
-            for path in sorted(folder.rglob("*")):
-                inside = path.relative_to(folder)
-                if path.suffix.lower() in PHOTO_ENDS and not any(part.startswith(".") for part in inside.parts) and path.is_file():
-                    yield start + inside.as_posix(), path
-
-    def _digest(self, name):
-        """The SHA-256 of a photo's content, or its name where the file is gone."""
-        if name not in self._digests:
-            try:
-                self._digests[name] = hashlib.sha256(self._photos[name][0].read_bytes()).hexdigest()
-            except OSError:
-                return name
-        return self._digests[name]
-
-    def _same(self, size, digest, but=None):
-        """The name of another photo with that content, or None."""
-        return next((name for name, (_, known) in self._photos.items() if known == size and name != but and self._digest(name) == digest), None)
-
     def _kept_size(self, photo):
         """The size of one of the book's own copies, or None."""
         if photo not in self._kept_sizes:
@@ -380,7 +343,7 @@ class PhotoIntake:
 
     def _row(self, name):
         """The row of the shot list whose photo is the end of this file's path, else an empty one."""
-        path = self._photos[name][0].as_posix() if name in self._photos else name
+        path = (self.files.path(name) or Path(name)).as_posix()
         return next((row for photo, row in self._listed.items() if f"/{path}".endswith(f"/{photo}")), {})
 
     def _club_of(self, name, labels):
@@ -392,13 +355,13 @@ class PhotoIntake:
         by_hand = {kind: points for kind, points in by_hand.items() if points is not None}
         again = {} if entry.shot is None or entry.club == label else {"club": label}
         try:
-            mark = self._measure(entry.path, club, **by_hand)
+            mark = self._measured(entry, club, **by_hand)
         except PhotoError as error:
             if error.code in NO_PHOTO:
                 self._errors[entry.name] = str(error)
             elif entry.shot is None:
                 self.book.add_shot(self.session, label, photo=entry.path, start=start, counted=False, why=f"{REFUSED}{error}", note=entry.name)
-                self._clear_inbox(entry)
+                self.files.done(entry.path)
             elif again and entry.state == "refused":
                 self.book.measure_again(entry.shot, why=f"{REFUSED}{error}", **again)
             raise
@@ -406,17 +369,18 @@ class PhotoIntake:
         kept = _WithHand(mark, tuple(by_hand))
         if entry.shot is None:
             self.book.add_shot(self.session, label, photo=entry.path, mark=kept, reading=reading, start=start, counted=False, why=NOT_LOOKED, note=entry.name)
-            self._clear_inbox(entry)
+            self.files.done(entry.path)
         else:
             why = NOT_LOOKED if entry.state == "refused" else None
             self.book.measure_again(entry.shot, mark=kept, reading=reading, start=start, why=why, **again)
         self._keep(self._key(self.entry(entry.name)), mark)
         return mark
 
-    def _clear_inbox(self, entry):
-        if entry.path.parent == self.inbox:  # the book has its own copy now
-            self._digest(entry.name)
-            entry.path.unlink(missing_ok=True)
+    def _measured(self, entry, club, **by_hand):
+        shots = self.book.shots(self.session)
+        clean = shots.loc[(shots["why"] == CLEAN) & (shots["club"] == club.label) & (shots["shot_id"] != entry.shot), "shot_id"]
+        before = {"before": self.book.photo(int(clean.iloc[-1]))} if len(clean) else {}
+        return self._measure(entry.path, club, **before, **by_hand)
 
     def _reading(self, mark, club, start):
         known = self.settings[["setup_tilt_deg", "u_setup_tilt_deg"]].dropna().to_dict()
@@ -493,11 +457,11 @@ def open_photos(book, folder=None, bag=None, shot_list=None, *, demo=None):
 
     `demo` is a folder such as the kit's `demo_photos`: its golfer's bag, photos and list of shots stand in for what is not given.
     """
-    if demo is not None:
-        demo = Path(demo)
-        bag = demo / "bag.csv" if bag is None else bag
-        folder, shot_list = (demo / "photos" / "perrin", demo / "shots.csv") if folder is None else (folder, shot_list)
-    return PhotoIntake(book, open_session(book, bag, golfer="Perrin Oldacre" if demo else "Golfer"), folder, shot_list=shot_list)
+    demo = None if demo is None else Path(demo)
+    session = open_session(book, demo / "bag.csv" if demo and bag is None else bag)
+    if demo and folder is None and book.setting(session, FOLDER) is None:
+        folder, shot_list = demo / "photos" / "perrin", demo / "shots.csv"
+    return PhotoIntake(book, session, folder, shot_list=shot_list)
 
 
 def _entered(name, path, row):

@@ -14,6 +14,7 @@ from pathlib import Path
 import linetilt
 import pytest
 from linetilt.__main__ import arguments
+from linetilt.lie_table import keep_rules, lie_table
 
 ROOT = Path(__file__).parents[2]
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")
@@ -41,12 +42,15 @@ def cleared(notebook):
 
 
 class Server:
-    """A JupyterLab server over a copy of the notebooks and their demo data."""
+    """A JupyterLab server over a copy of the notebooks and their demo data.
 
-    def __init__(self, folder):
+    With a `book` it is started as a fitter starts it, by ``python -m linetilt``; without one every notebook has a trial book of its own.
+    """
+
+    def __init__(self, folder, book=None):
         self.root = folder / "root"
         self.token = secrets.token_hex(16)
-        for name in ("notebooks", "demo_photos"):
+        for name in ("notebooks", "demo_photos", *(["kit"] if book else [])):
             if (ROOT / name).is_dir():
                 shutil.copytree(ROOT / name, self.root / name, ignore=shutil.ignore_patterns(".ipynb_checkpoints", "__pycache__"))
         for file in self.root.glob("notebooks/*.ipynb"):
@@ -58,16 +62,17 @@ class Server:
             file = folder / "settings" / "@jupyterlab" / f"{name}.jupyterlab-settings"
             file.parent.mkdir(parents=True, exist_ok=True)
             file.write_text(json.dumps(settings))
-        kit = str(Path(linetilt.__file__).parents[1])
+        kit = str(self.root / "kit" if book else Path(linetilt.__file__).parents[1])
         env = os.environ | {f"JUPYTER_{name}_DIR": str(folder / name.lower()) for name in ("CONFIG", "DATA", "RUNTIME")}
         env |= {
             "JUPYTERLAB_SETTINGS_DIR": str(folder / "settings"),
             "JUPYTERLAB_WORKSPACES_DIR": str(folder / "workspaces"),
             "PYTHONPATH": os.pathsep.join(filter(None, [kit, os.environ.get("PYTHONPATH")])),
         }
+        start = ["linetilt", str(book)] if book else ["jupyterlab", *arguments(root=self.root)]
         command = [
-            sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", "--ip=127.0.0.1", f"--port={self.port}",
-            "--ServerApp.port_retries=0", f"--IdentityProvider.token={self.token}", *arguments(root=self.root),
+            sys.executable, "-m", *start, "--no-browser", "--allow-root", "--ip=127.0.0.1", f"--port={self.port}",
+            "--ServerApp.port_retries=0", f"--IdentityProvider.token={self.token}",
         ]  # fmt: skip
         self._log = open(folder / "server.log", "wb")
         self._process = subprocess.Popen(command, stdout=self._log, stderr=subprocess.STDOUT, env=env, cwd=folder)
@@ -91,12 +96,12 @@ class Server:
         """Return the address that opens a notebook in a fresh workspace."""
         return f"http://127.0.0.1:{self.port}/lab/tree/{notebook}?token={self.token}&reset"
 
-    def wait_idle(self, notebook):
-        """Wait until the notebook's kernel is connected and idle."""
+    def wait_idle(self, notebook, connected=True):
+        """Wait until the notebook's kernel is idle and a page is connected to it, or none is any more."""
         deadline = time.monotonic() + WAIT_S
         while time.monotonic() < deadline:
             kernels = [session["kernel"] for session in self.api("sessions") if session["path"] == notebook]
-            if kernels and kernels[0]["execution_state"] == "idle" and kernels[0]["connections"] > 0:
+            if kernels and kernels[0]["execution_state"] == "idle" and (kernels[0]["connections"] > 0) == connected:
                 return
             time.sleep(0.1)
         raise TimeoutError(f"no idle kernel for {notebook}")
@@ -113,7 +118,7 @@ class Server:
 
 
 @pytest.fixture(scope="session")
-def lab_server(tmp_path_factory):
+def lab_server(browser, tmp_path_factory):
     """The running JupyterLab server."""
     server = Server(tmp_path_factory.mktemp("lab"))
     yield server
@@ -133,33 +138,87 @@ def browser():
         chromium.close()
 
 
-@pytest.fixture
-def run_notebook(lab_server, browser):
-    """Return a function that opens `notebooks/<name>`, runs all its cells and returns the page.
+@pytest.fixture(scope="session")
+def demo_table():
+    """Return a function that gives the `LieTable` of the invented afternoon by some rules: what the third notebook has to show."""
+    with linetilt.open_book(demo=ROOT / "demo_photos", measured=True) as book:
 
-    When the test ends every page must be free of script errors, tracebacks and text on stderr.
-    """
-    opened = []
+        def table(**rules):
+            keep_rules(book, 1, step_deg=0.25, cap_deg=None)
+            keep_rules(book, 1, **rules)
+            return lie_table(book)
 
-    def run(name):
+        yield table
+
+
+class Pages:
+    """Notebooks open in a browser; used as a context, at whose end every page must be free of script errors, tracebacks and text on stderr."""
+
+    def __init__(self, server, browser):
+        self._server, self._browser, self._opened = server, browser, []
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *failure):
+        wrong = []
+        for page, errors in self._opened:
+            wrong += [f"script error in the page: {error}" for error in errors]
+            wrong += [f"on stderr, or a traceback: {text}" for text in page.locator(FAILED).all_inner_texts()]
+            page.close()
+        assert failure[0] or not wrong, wrong
+
+    def run(self, name):
+        """Open `notebooks/<name>`, run all its cells and return the page."""
         path = f"notebooks/{name}"
-        page = browser.new_page(viewport={"width": 1280, "height": 800})
+        page = self._browser.new_page(viewport={"width": 1280, "height": 800})
         errors = []
-        opened.append((page, errors))
+        self._opened.append((page, errors))
         page.on("pageerror", lambda error: errors.append(str(error)))
-        page.goto(lab_server.url(path), wait_until="domcontentloaded")
-        page.wait_for_selector(".jp-Notebook .jp-CodeCell", timeout=1000 * WAIT_S)
-        lab_server.wait_idle(path)
-        page.get_by_role("menuitem", name="Run", exact=True).click()
-        page.locator('.lm-Menu-item[data-command="runmenu:run-all"]').click()
-        page.wait_for_function(RAN, timeout=1000 * WAIT_S)
-        assert not page.locator(FAILED).count(), page.locator(FAILED).all_inner_texts()
-        lab_server.wait_idle(path)
+        self._load(page, path)
         return page
 
-    yield run
-    for page, errors in opened:
-        stderr = page.locator(FAILED).all_inner_texts()
-        page.close()
-        assert not errors, f"script errors in the page: {errors}"
-        assert not stderr, f"text on stderr or a traceback in the notebook: {stderr}"
+    def load_again(self, page, name):
+        """Load the page anew, the kernel living on, and run all cells."""
+        page.once("dialog", lambda dialog: dialog.accept())  # leave it although the notebook's own file is not saved
+        page.goto("about:blank")
+        self._server.wait_idle(f"notebooks/{name}", connected=False)
+        self._load(page, f"notebooks/{name}")
+
+    def _load(self, page, path):
+        page.goto(self._server.url(path), wait_until="domcontentloaded")
+        page.wait_for_selector(".jp-Notebook .jp-CodeCell", timeout=1000 * WAIT_S)
+        self._server.wait_idle(path)
+        menu(page, "run-all")
+        self._wait_ran(page, path)
+
+    def start_again(self, page, name):
+        """Restart the kernel and run all cells."""
+        menu(page, "restart-and-run-all")
+        page.locator(".jp-Dialog .jp-mod-accept").click()
+        page.wait_for_function("() => ![...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].every(p => /[0-9]/.test(p.innerText))")
+        self._wait_ran(page, f"notebooks/{name}")
+
+    def _wait_ran(self, page, path):
+        page.wait_for_function(RAN, timeout=1000 * WAIT_S)
+        assert not page.locator(FAILED).count(), page.locator(FAILED).all_inner_texts()
+        self._server.wait_idle(path)
+
+
+def menu(page, command):
+    """Choose a command of JupyterLab's Run menu."""
+    page.get_by_role("menuitem", name="Run", exact=True).click()
+    page.locator(f'.lm-Menu-item[data-command="runmenu:{command}"]').click()
+
+
+@pytest.fixture
+def pages(lab_server, browser):
+    """The `Pages` of a test, on trial books."""
+    with Pages(lab_server, browser) as pages:
+        yield pages
+
+
+@pytest.fixture
+def run_notebook(pages):
+    """Return a function that opens `notebooks/<name>`, runs all its cells and returns the page; see `Pages`."""
+    return pages.run

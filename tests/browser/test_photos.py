@@ -69,7 +69,7 @@ def large_photo(lab_server, path):
     return path
 
 
-def test_from_photos_to_a_book_that_a_restart_brings_back(open_panel, lab_server, tmp_path):
+def test_from_photos_to_a_book_that_a_restart_brings_back(open_panel, pages, lab_server, tmp_path):
     page = open_panel("shop")
     wait_look(page, "6-1.jpg:new", "6-4.jpg:club 6, new")
     choose(page, "6-2.jpg")
@@ -110,14 +110,7 @@ def test_from_photos_to_a_book_that_a_restart_brings_back(open_panel, lab_server
     wait_look(page, "uploaded/6-5.jpg:to look at")
     looks = page.evaluate(LOOKS)
 
-    # kernel restart
-    page.get_by_role("menuitem", name="Run", exact=True).click()
-    page.locator('.lm-Menu-item[data-command="runmenu:restart-and-run-all"]').click()
-    page.locator(".jp-Dialog .jp-mod-accept").click()
-    page.wait_for_function("() => document.querySelectorAll('.widget-select select').length === 0 || "
-                           "[...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].some(prompt => prompt.innerText.includes('*'))")  # fmt: skip
-    page.wait_for_function("() => [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].every(prompt => /[0-9]/.test(prompt.innerText))", timeout=90_000)
-    lab_server.wait_idle("notebooks/shop.ipynb")
+    pages.start_again(page, "shop.ipynb")
     wait_look(page, "✓ 6-2.jpg:counted", "uploaded/6-5.jpg:to look at")
     assert page.evaluate(LOOKS) == looks
     choose(page, "6-3.jpg")

@@ -4,7 +4,7 @@ import linetilt as lt
 import pytest
 from faces.setup_scene import take_setup_photo
 
-from .conftest import FAILED, RAN, WAIT_S
+from .conftest import WAIT_S
 
 NOTEBOOK = "1_marking_setup.ipynb"
 
@@ -19,18 +19,8 @@ def named_book(lab_server):
     notebook.write_text(before)
 
 
-def start_again(page):
-    """Restart the kernel and run all cells."""
-    page.get_by_role("menuitem", name="Run", exact=True).click()
-    page.locator('.lm-Menu-item[data-command="runmenu:restart-and-run-all"]').click()
-    page.locator(".jp-Dialog .jp-mod-accept").click()
-    page.wait_for_function("() => ![...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].every(p => /[0-9]/.test(p.innerText))")
-    page.wait_for_function(RAN, timeout=1000 * WAIT_S)
-    assert not page.locator(FAILED).count(), page.locator(FAILED).all_inner_texts()
-
-
-def test_what_was_typed_is_there_after_a_restart(run_notebook, named_book, tmp_path):
-    page = run_notebook(NOTEBOOK)
+def test_what_was_typed_is_there_after_a_restart(pages, named_book, tmp_path):
+    page = pages.run(NOTEBOOK)
     page.get_by_text("No golfer yet.").wait_for()
     page.get_by_label("New golfer's name").fill("Perrin Oldacre")
     page.get_by_label("New golfer is").select_option("left-handed")
@@ -56,7 +46,7 @@ def test_what_was_typed_is_there_after_a_restart(run_notebook, named_book, tmp_p
     chooser.value.set_files(tmp_path / "setup.jpg")
     page.get_by_alt_text("the photo with what was found drawn on it").wait_for(timeout=1000 * WAIT_S)
 
-    start_again(page)
+    pages.start_again(page, NOTEBOOK)
     page.get_by_text("with Perrin Oldacre, 0 shots so far").wait_for()
     assert page.get_by_label("Plays").input_value() == "left-handed"
     assert page.get_by_label("lie by the gauge in degrees, club 7").input_value() == "61.5"

@@ -2,19 +2,11 @@
 
 import functools
 import html
-import os
 import re
-import shutil
-import tempfile
-import weakref
-from pathlib import Path
 
 import ipywidgets as widgets
 
-from ..book import SessionBook
 from ..errors import InputError, LinetiltError
-
-BOOK_VARIABLE = "LINETILT_BOOK"  # names the book where a notebook's first cell does not
 
 LABEL = {"description_width": "150px"}
 FIELD = widgets.Layout(width="340px")
@@ -32,6 +24,7 @@ STYLE = """<style>
 .lt-spoken>label.widget-label,.lt-spoken.widget-checkbox label span{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%);white-space:nowrap}
 .lt-text table{border-collapse:collapse}
 .lt-text td,.lt-text th{padding:2px 8px;text-align:left;border-bottom:1px solid var(--jp-border-color2)}
+[data-jp-theme-light=false]{--jp-widgets-dropdown-arrow:url("data:image/svg+xml,%3Csvg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 18 18'%3E%3Cpath d='M5 7l4 4 4-4' fill='none' stroke='%23ddd' stroke-width='2'/%3E%3C/svg%3E")}
 </style>"""
 
 CHART_STYLE = "<style>.js-plotly-plot text{fill:var(--jp-ui-font-color1)!important}</style>"  # words of charts as dark or light as the page's own
@@ -45,33 +38,6 @@ _WORDS = {
     "start_deg": "start direction", "why": "the reason", "name": "the name", "day": "the day",
     "own_carry_m": "own carry", "hands_down_mm": "hands lower", "cap_deg": "the golfer's cap", "step_deg": "the bench's step",
 }  # fmt: skip
-
-
-def open_book(book_file=None):
-    """Open the book that a notebook works in.
-
-    Parameters
-    ----------
-    book_file : path, optional
-        The book; made where there is none. None: the book that the environment variable ``LINETILT_BOOK`` names, and
-        without that a trial book in a temporary folder, which is empty and is forgotten when the kernel ends.
-
-    Returns
-    -------
-    SessionBook
-        Its `trial` says whether it will be forgotten.
-
-    Raises
-    ------
-    BookError
-    """
-    named = book_file or os.environ.get(BOOK_VARIABLE)
-    folder = None if named else tempfile.mkdtemp(prefix="linetilt-")
-    book = SessionBook(Path(named).expanduser() if named else Path(folder) / "trial.linetilt")
-    book.trial = not named
-    if book.trial:
-        weakref.finalize(book, shutil.rmtree, folder, ignore_errors=True)  # with the book, or when the kernel ends
-    return book
 
 
 def in_words(error):
@@ -133,6 +99,14 @@ def shown_errors(message):
     return decorate
 
 
+def typed(description="", **more):
+    """Return a field for words or numbers, sent as a whole when it is left.
+
+    Sent letter by letter, the last ones may reach the kernel after the click on the button beside the field: "3" in place of "30".
+    """
+    return widgets.Text(description=description, continuous_update=False, **more)
+
+
 def message_line():
     """Return an empty line in which `say` and `shown_errors` write."""
     return widgets.HTML(layout=widgets.Layout(width="97%"))
@@ -145,9 +119,15 @@ def text(body):
 
 def book_line(book):
     """Return a line that says which book is being written in."""
+    name, folder = (html.escape(str(part)) for part in (book.path.name, book.path.resolve().parent))
     if getattr(book, "trial", False):
         return text(
-            "<p class='lt-caution'><b>Trial book.</b> What is entered is forgotten when the kernel ends. To keep it, put a file's name into <code>BOOK_FILE</code> "
-            "in the first cell and run all cells again.</p>"
+            "<p class='lt-caution'><b>Trial book.</b> What is entered is forgotten when the kernel ends. To keep it, open the notebooks with "
+            "<code>python -m linetilt</code>, or put a file's name into <code>BOOK_FILE</code> in the first cell and run all cells again.</p>"
         )
-    return text(f"<p>Book: <b>{html.escape(book.path.name)}</b>. Every entry is in it as soon as it is made.</p>")
+    if getattr(book, "demo", None):
+        return text(
+            f"<p class='lt-caution'><b>Demo book.</b> Your own book has no golfer yet, so this is the invented afternoon, in <b>{name}</b> in {folder}. Enter a "
+            "golfer in the first notebook, and the next <i>Run All Cells</i> is on your own book. To begin the demo anew, delete that file.</p>"
+        )
+    return text(f"<p>Book: <b>{name}</b> in {folder}. Every entry is in it as soon as it is made.</p>")

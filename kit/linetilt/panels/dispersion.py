@@ -4,6 +4,7 @@ import html
 from collections.abc import Mapping
 from dataclasses import replace
 
+import anywidget
 import ipywidgets as widgets
 import plotly.graph_objects as go
 
@@ -14,7 +15,7 @@ from ..dispersion import Delivery, Target
 from ..flight import to_metres
 from ..lie import COVERAGE_FACTOR
 from ..lie_table import lie_table, sits
-from .common import CHART_STYLE, STYLE, message_line, shown_errors
+from .common import CHART_STYLE, STYLE, book_line, message_line, shown_errors
 
 _WIDE = widgets.Layout(width="97%")
 _LABEL = {"description_width": "118px"}
@@ -22,6 +23,35 @@ _TABLE_STYLE = (
     CHART_STYLE + "<style>.lt-shots td,.lt-shots th{text-align:right;padding:1px 4px;white-space:nowrap}"
     ".lt-shots th:first-child{text-align:left}.lt-shots{border-collapse:collapse;font-size:12px;line-height:1.5}</style>"
 )
+
+# A slider's handle has no name of its own: the label beside it is made its name, for a screen reader.
+_NAMES = """
+export default { render({ el }) {
+  let watcher, frame;
+  const start = () => {
+    if (!el.isConnected) { frame = requestAnimationFrame(start); return; }
+    const panel = el.closest(".jp-OutputArea-output") || document.body;
+    const name = () => panel.querySelectorAll(".widget-slider").forEach((slider) => {
+      const label = slider.querySelector("label"), handle = slider.querySelector("[role=slider]");
+      if (!label || !handle || handle.hasAttribute("aria-labelledby")) return;
+      label.id = label.id || `lt-slider-${Math.random().toString(36).slice(2)}`;
+      handle.setAttribute("aria-labelledby", label.id);
+    });
+    watcher = new MutationObserver(name);
+    watcher.observe(panel, { childList: true, subtree: true });
+    name();
+  };
+  start();
+  return () => { cancelAnimationFrame(frame); watcher?.disconnect(); };
+} };
+"""
+
+
+class _SliderNames(anywidget.AnyWidget):
+    _esm = _NAMES
+
+    def __repr__(self):
+        return "SliderNames()"
 
 
 class DispersionPanel(widgets.VBox):
@@ -82,7 +112,8 @@ class DispersionPanel(widgets.VBox):
             ],
             layout=widgets.Layout(width="335px"),
         )  # fmt: skip
-        super().__init__([widgets.HBox([side, self._figure], layout=widgets.Layout(flex_flow="row wrap")), self._notes])
+        beside = widgets.Layout(flex_flow="row wrap-reverse", align_items="flex-end")  # where it is narrow the chart is above, so that a moved slider shows in it
+        super().__init__([widgets.HBox([side, self._figure], layout=beside), self._notes, _SliderNames()])
         guard = shown_errors(self._message)
         self._more.observe(lambda change: setattr(more.layout, "display", None if change["new"] else "none"), "value")
         self._club.observe(guard(self._on_club), "value")
@@ -99,20 +130,34 @@ class DispersionPanel(widgets.VBox):
         session : int, optional
             Default: the one entered or opened last.
         **options
-            As for the class.
+            As for the class; without a club, the one that is to be bent most.
         """
         table = lie_table(book, session)
         session = int(table.session["session_id"])
         bends = {} if table.plan is None else {
             label: bend for label, bend in zip(table.plan["club"], table.plan["bend_deg"]) if label not in table.bent_since
         }  # fmt: skip
+        most = max(bends, key=lambda label: abs(bends[label]), default=None)
         usual = {"unit": table.session["carry_unit"], "bend_deg": bends, "kept": book.setting(session, "flight")}
-        return cls(table.bag_now, table.lie_errors, keep=lambda state: book.keep_setting(session, "flight", state), **(usual | options))
+        options["club"] = options.get("club") or most
+        panel = cls(table.bag_now, table.lie_errors, keep=lambda state: book.keep_setting(session, "flight", state), **(usual | options))
+        panel.children = [book_line(book), *panel.children]
+        return panel
 
     @property
     def value(self):
         """The `Comparison` that is shown."""
         return self._value
+
+    @property
+    def club(self):
+        """The label of the club that is shown."""
+        return self._club.value
+
+    @property
+    def bend_deg(self):
+        """The bend that is shown, upright positive, in degrees."""
+        return self._bend.value
 
     def __repr__(self):
         return f"DispersionPanel(club={self._club.value!r})"

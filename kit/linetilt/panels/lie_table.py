@@ -14,7 +14,7 @@ from ..charts import update_bag_chart
 from ..club import HEAD_LIMIT_DEG, check_number
 from ..errors import InputError
 from ..report import bench_sheet
-from .common import CHART_STYLE, LABEL, ROW, book_line, message_line, read_number, say, show_number, shown_errors, text
+from .common import CHART_STYLE, LABEL, ROW, book_line, message_line, read_number, say, show_number, shown_errors, text, typed
 
 COLUMNS = {"club": "club", "advice": "advice", "enough": "enough?", "sits": "sits", "range": "95 % range", "balls": "balls", "strikes": "strikes, mm"}
 FIELD = widgets.Layout(width="440px", max_width="97%")
@@ -282,12 +282,12 @@ def _button(words, tip):
 
 
 def _number_field(words, hint):
-    return widgets.Text(description=words, placeholder=hint, continuous_update=False, style=LABEL, layout=FIELD)
+    return typed(words, placeholder=hint, style=LABEL, layout=FIELD)
 
 
-def _read(name, typed, low, high, unit="degrees"):
+def _read(name, words, low, high, unit="degrees"):
     """Return the number typed, None for an empty field."""
-    number = read_number(name, typed)
+    number = read_number(name, words)
     return None if number is None else check_number(name, number, low, high, unit)
 
 

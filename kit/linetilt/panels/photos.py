@@ -10,18 +10,18 @@ from ..intake import REASONS
 from ..lie import MM_PER_INCH, StartDirection, start_from_net
 from ..mark import FLAGS
 from ..words import PLUS_MINUS, shot_words
-from .common import ROW, STYLE, book_line, in_words, message_line, say, shown_errors, text
+from .common import ROW, STYLE, book_line, in_words, message_line, say, shown_errors, text, typed
 from .handles import PhotoHandles
 from .work import Work
 
 GLYPHS = {"new": "○", "refused": "?", "to look at": "●", "counted": "✓", "set aside": "✕"}
 LENGTHS = {"mm": ("mm", 1.0, "m", 1000.0), "in": ("in", MM_PER_INCH, "ft", 12 * MM_PER_INCH)}  # of the net, in mm
 NET_MM = 3000.0  # from the ball to the net, where the session does not say
-_LEFT = {"width": "290px"}  # a dict: each widget makes its own layout of it
-_LABEL = {"description_width": "92px"}
+_LEFT = {"width": "236px"}  # a dict: each widget makes its own layout of it; list and picture fit beside each other on a tablet
+_LABEL = {"description_width": "84px"}
 _UPLOAD = (
-    "Photos above 10 MB arrive by upload only where JupyterLab was opened with <code>python -m linetilt</code>, up to 200 MB at a time; elsewhere they "
-    "vanish without a word. Copied into the folder they always arrive."
+    "Uploads above 10 MB arrive only where JupyterLab was opened with <code>python -m linetilt</code> (200 MB at a time); elsewhere they vanish without a "
+    "word. Copied into the folder, photos always arrive."
 )
 
 
@@ -41,6 +41,10 @@ class PhotosPanel(widgets.VBox):
         self._club_in_hand = None
         _, _, far, far_mm = LENGTHS[self._unit]
         net_mm = intake.settings["net_distance_mm"]
+        folder = intake.files.folder
+        self._folder = typed("Folder", value=str(folder or ""), placeholder="where your phone's photos arrive", style={"description_width": "50px"},
+                             layout=widgets.Layout(width="460px", max_width="97%"))  # fmt: skip
+        self._use = _button("Use this folder")
         self._look = _button("Look for new photos")
         self._watch = widgets.Checkbox(True, description="Measure photos as they arrive", indent=False, layout=widgets.Layout(width="230px"))
         self._upload = widgets.FileUpload(accept="image/*,.heic,.heif", multiple=True, description="Upload photos", icon="")
@@ -50,7 +54,8 @@ class PhotosPanel(widgets.VBox):
         self._progress = widgets.HTML()
         self._cancel = _button("Stop measuring", disabled=True)
         self._message = message_line()
-        self._list = widgets.Select(description="Photos", rows=13, style={"description_width": "50px"}, layout=_LEFT)
+        self._list = widgets.Select(description="Photos", rows=13, layout=_LEFT)
+        self._list.add_class("lt-spoken")
         self._club = widgets.Dropdown(description="Club", style=_LABEL, layout=_LEFT)
         self._start = widgets.Dropdown(options=[("nobody saw", ""), ("spot on the net", "net"), ("degrees", "degrees")], description="Ball's start", style=_LABEL, layout=_LEFT)
         self._off = widgets.BoundedFloatText(0.0, min=0.0, max=5000.0, style=_LABEL, layout=_LEFT)
@@ -62,25 +67,25 @@ class PhotosPanel(widgets.VBox):
         self._more = widgets.HTML(layout=widgets.Layout(width="97%"))
         self._count = _button("Count it", button_style="primary")
         self._why = widgets.Dropdown(options=REASONS, description="Reason", style={"description_width": "52px"}, layout=widgets.Layout(width="190px"))
-        self._other = widgets.Text(placeholder="what happened", description="Other", style={"description_width": "42px"}, layout=widgets.Layout(width="200px", display="none"))
+        self._other = typed("Other", placeholder="what happened", style={"description_width": "42px"}, layout=widgets.Layout(width="200px", display="none"))
         self._aside = _button("Set it aside")
         self._undo = _button("Undo")
         self._measure = _button("Measure it")
         self._hand = widgets.ToggleButton(False, description="Move the marks by hand", layout=widgets.Layout(width="200px"))
         self._found = _button("Back to what was found")
-        left = widgets.VBox([self._list, self._club, self._start, self._off, self._side, self._net, self._set_start], layout=widgets.Layout(width="300px"))
+        left = widgets.VBox([self._list, self._club, self._start, self._off, self._side, self._net, self._set_start], layout=widgets.Layout(width="242px"))
         right = widgets.VBox(
             [
                 self._words, widgets.HBox([self._count, self._measure, self._why, self._other, self._aside, self._undo], layout=ROW),
-                self._picture, widgets.HBox([self._hand, self._found], layout=ROW), self._more,
+                widgets.HBox([self._hand, self._found], layout=ROW), self._picture, self._more,
             ],
-            layout=widgets.Layout(flex="1 1 440px", min_width="300px"),
+            layout=widgets.Layout(flex="1 1 380px", min_width="300px"),
         )  # fmt: skip
-        where = f"folder <b>{html.escape(str(intake.folder))}</b>" if intake.folder else "uploads only; name a folder in the first cell to have it watched"
         super().__init__(
             [
                 book_line(intake.book),
-                text(f"<p>{html.escape(intake.golfer)}, session of {intake.day}. Photos: {where}.</p>"),
+                text(f"<p>{html.escape(intake.golfer)}, session of {intake.day}.</p>"),
+                widgets.HBox([self._folder, self._use], layout=ROW),
                 widgets.HBox([self._look, self._watch, self._upload], layout=ROW),
                 self._arrived, text(f"<p>{_UPLOAD}</p>"),
                 widgets.HBox([self._all, self._bar, self._progress, self._cancel], layout=ROW),
@@ -117,7 +122,7 @@ class PhotosPanel(widgets.VBox):
             return one_at_a_time
 
         clicks = {
-            self._look: self._on_look, self._all: self._on_all, self._cancel: self._on_cancel, self._set_start: self._on_set_start,
+            self._use: self._on_use, self._look: self._on_look, self._all: self._on_all, self._cancel: self._on_cancel, self._set_start: self._on_set_start,
             self._count: self._on_count, self._aside: self._on_aside, self._undo: self._on_undo, self._measure: self._on_measure,
             self._found: self._on_found,
         }  # fmt: skip
@@ -141,9 +146,10 @@ class PhotosPanel(widgets.VBox):
             options = [(f"{GLYPHS[entry.state]} {entry.name} · {_state(entry)}", entry.name) for entry in entries]
             self._quiet, before = True, self._quiet
             try:
-                if list(self._list.options) != options:
-                    self._list.options = options
-                self._list.value = name
+                with self._list.hold_sync():  # list and choice arrive together: an arrow key in between would go astray
+                    if list(self._list.options) != options:
+                        self._list.options = options
+                    self._list.value = name
             finally:
                 self._quiet = before
             new = sum(entry.state == "new" for entry in entries)
@@ -250,6 +256,13 @@ class PhotosPanel(widgets.VBox):
         self._hand.value = False
         self._quiet = False
         self._show()
+
+    def _on_use(self, _):
+        self._intake.watch(self._folder.value)
+        self._folder.value = str(self._intake.files.folder)
+        self._refresh()
+        self._show(measure=False)
+        say(self._arrived, f"{_counted(len(self._intake.files.items()), 'photo')} in this folder and among the uploads.")
 
     def _on_look(self, _):
         came = self._intake.look(settled=True)

@@ -13,7 +13,7 @@ from ..errors import InputError
 from ..setup import measure_setup
 from ..strip import PAPERS_MM, marking_strip
 from ..units import WORDS, from_mm, to_mm
-from .common import FIELD, LABEL, ROW, message_line, read_number, say, show_number, shown_errors, text
+from .common import FIELD, LABEL, ROW, message_line, read_number, say, show_number, shown_errors, text, typed
 
 HANDS = [("right-handed", "right"), ("left-handed", "left")]
 LENGTHS = [("millimetres", "mm"), ("inches", "in")]
@@ -26,12 +26,12 @@ VIEWS = {  # what is known of how far the phone looks down, in degrees: common p
 PICTURE_PX = 900  # long side of the picture that is shown
 
 _COLUMNS = (  # field of Club, heading, what a screen reader says, width
-    ("label", "Club", "name of the club", "56px"),
-    ("loft_deg", "Loft °", "loft in degrees", "60px"),
-    ("lie_deg", "Maker's lie °", "maker's lie in degrees", "76px"),
-    ("gauge_lie_deg", "Gauge's lie °", "lie by the gauge in degrees", "76px"),
-    ("length_in", "Length, in", "length in inches", "74px"),
-    ("score_line_length_mm", "Score lines", "length of the score lines", "72px"),
+    ("label", "Club", "name of the club", "50px"),
+    ("loft_deg", "Loft °", "loft in degrees", "52px"),
+    ("lie_deg", "Maker's lie °", "maker's lie in degrees", "64px"),
+    ("gauge_lie_deg", "Gauge's lie °", "lie by the gauge in degrees", "64px"),
+    ("length_in", "Length, in", "length in inches", "64px"),
+    ("score_line_length_mm", "Score lines", "length of the score lines", "64px"),
 )
 
 
@@ -48,10 +48,13 @@ class _Panel(widgets.VBox):
     def _on(self, control, callback, event="value"):
         """Join a control to a callback whose errors are shown, and which does not hear the panel's own drawing."""
         wrapped = shown_errors(self._message)(callback)
-        if event == "click":
-            control.on_click(lambda _: wrapped())
-        else:
-            control.observe(lambda change: None if self._quiet else wrapped(), event)
+
+        def heard(_):
+            with self._desk.lock:
+                if not self._quiet:
+                    wrapped()
+
+        control.on_click(heard) if event == "click" else control.observe(heard, event)
 
     def _taken(self, upload):
         """Return the bytes of an upload's one file, and empty it for the next."""
@@ -80,7 +83,7 @@ class GolferPanel(_Panel):
 
     def __init__(self, desk):
         self._golfer = widgets.Dropdown(description="Golfer in the book", style=LABEL, layout=FIELD)
-        self._name = widgets.Text(description="New golfer's name", style=LABEL, layout=FIELD)
+        self._name = typed("New golfer's name", style=LABEL, layout=FIELD)
         self._new_hand = widgets.Dropdown(options=HANDS, description="New golfer is", style=LABEL, layout=FIELD)
         self._add = _button("Enter new golfer", "adds the golfer with an empty bag and a session of today")
         self._hand = widgets.Dropdown(options=HANDS, description="Plays", style=LABEL, layout=FIELD)
@@ -132,10 +135,10 @@ class _ClubRow(widgets.HBox):
     """One club of the table."""
 
     def __init__(self, panel, club_id):
-        self.fields = {name: widgets.Text(continuous_update=False, layout=widgets.Layout(width=width)) for name, _, _, width in _COLUMNS}
-        self.head = widgets.Dropdown(options=HEADS, layout=widgets.Layout(width="122px"))
-        self.from_set = widgets.Checkbox(indent=False, layout=widgets.Layout(width="32px"))
-        self.remove = _button("Remove", "takes this club out of the bag", width="106px")
+        self.fields = {name: typed(layout=widgets.Layout(width=width)) for name, _, _, width in _COLUMNS}
+        self.head = widgets.Dropdown(options=HEADS, layout=widgets.Layout(width="112px"))
+        self.from_set = widgets.Checkbox(indent=False, layout=widgets.Layout(width="28px"))
+        self.remove = _button("Remove", "takes this club out of the bag", width="104px")
         for control in (*self.fields.values(), self.head, self.from_set):
             control.add_class("lt-spoken")  # the heading of the column is seen, the description is heard
         super().__init__([*self.fields.values(), self.head, self.from_set, self.remove], layout=widgets.Layout(align_items="center"))
@@ -168,12 +171,12 @@ class BagPanel(_Panel):
     def __init__(self, desk):
         self._rows, self._table = {}, widgets.VBox()
         self._heading = widgets.HBox(layout=widgets.Layout(align_items="flex-end"))
-        self._label = widgets.Text(description="New club", placeholder="7, PW, 56 …", style=LABEL, layout=widgets.Layout(width="270px"))
-        self._loft = widgets.Text(description="its loft in degrees", style={"description_width": "125px"}, layout=widgets.Layout(width="205px"))
+        self._label = typed("New club", placeholder="7, PW, 56 …", style=LABEL, layout=widgets.Layout(width="270px"))
+        self._loft = typed("its loft in degrees", style={"description_width": "125px"}, layout=widgets.Layout(width="205px"))
         self._add = _button("Add club", "adds the club to the bag; the other figures are typed into its row")
-        self._lines = widgets.Text(description="Score lines, all clubs", style=LABEL, layout=FIELD)
+        self._lines = typed("Score lines, all clubs", style=LABEL, layout=FIELD)
         self._all = _button("Use for all clubs", "enters this length for every club of the bag")
-        self._file = widgets.Text(description="Clubs from CSV file", placeholder="bag.csv", style=LABEL, layout=FIELD)
+        self._file = typed("Clubs from CSV file", placeholder="bag.csv", style=LABEL, layout=FIELD)
         self._load = _button("Load file", "enters the file's clubs that are not in the bag yet")
         self._upload = widgets.FileUpload(accept=".csv,text/csv", description="Choose a CSV file", layout=widgets.Layout(width="200px"), tooltip="load clubs from a CSV file of this computer")
         super().__init__(
@@ -196,11 +199,11 @@ class BagPanel(_Panel):
     def _unit(self):
         return self._desk.setting("length_unit")
 
-    def _on_field(self, club_id, name, typed):
+    def _on_field(self, club_id, name, words):
         if name == "label":
-            return self._desk.change_club(club_id, name, typed.strip())
+            return self._desk.change_club(club_id, name, words.strip())
         heading = dict((field, head) for field, head, _, _ in _COLUMNS)[name]
-        value = read_number(heading, typed)
+        value = read_number(heading, words)
         return self._desk.change_club(club_id, name, to_mm(value, self._unit()) if name.endswith("_mm") else value)
 
     def _on_add(self):
@@ -229,7 +232,7 @@ class BagPanel(_Panel):
         for club, (_, row) in zip(ids, clubs.iterrows(), strict=True):
             self._rows[club].show(row, unit)
         heads = [(head + (f", {unit}" if name.endswith("_mm") else ""), width) for name, head, _, width in _COLUMNS]
-        heads += [("Kind of head", "122px"), ("Set", "32px")]
+        heads += [("Kind of head", "112px"), ("Set", "28px")]
         self._heading.children = [_heading(words, width) for words, width in heads] if ids else [text("<p>No clubs yet: add them below, or load a CSV file.</p>")]
         if list(self._table.children) != list(self._rows.values()):
             self._table.children = list(self._rows.values())
@@ -240,7 +243,7 @@ class NetPanel(_Panel):
     """How far the net is, if the start of the ball is read on one; `value` is that distance in mm, or None."""
 
     def __init__(self, desk):
-        self._net = widgets.Text(description="Ball to net", continuous_update=False, style=LABEL, layout=FIELD)
+        self._net = typed("Ball to net", style=LABEL, layout=FIELD)
         self._words = text("")
         super().__init__(desk, [self._net, self._words])
         self._on(self._net, lambda: desk.set(net_distance_mm=to_mm(read_number("ball to net", self._net.value), desk.setting("carry_unit"))))
@@ -300,12 +303,12 @@ class LinePanel(_Panel):
     def __init__(self, desk):
         self._kind = widgets.Dropdown(options=[("a plumb cord with its weight", "cord"), ("a level bar, square to the target line", "edge")], description="In the picture is", style=LABEL, layout=widgets.Layout(width="460px"))
         self._view = widgets.Dropdown(options=list(VIEWS), description="The phone", style=LABEL, layout=widgets.Layout(width="460px"))
-        self._file = widgets.Text(description="Photo's file", placeholder="setup.jpg", style=LABEL, layout=FIELD)
+        self._file = typed("Photo's file", placeholder="setup.jpg", style=LABEL, layout=FIELD)
         self._measure = _button("Measure photo", "measures the lean of the line in this photo and enters it")
         self._upload = widgets.FileUpload(accept="image/*,.heic", description="Choose a photo", layout=widgets.Layout(width="170px"), tooltip="measure a photo of this computer")
         self._side = widgets.Dropdown(options=[("to the toe's side", 1.0), ("to the heel's side", -1.0)], description="Or type: top leans", style=LABEL, layout=FIELD)
-        self._lean = widgets.Text(description="by degrees", placeholder="0.5", style={"description_width": "80px"}, layout=widgets.Layout(width="150px"))
-        self._doubt = widgets.Text(description="give or take", placeholder="1", style={"description_width": "80px"}, layout=widgets.Layout(width="150px"))
+        self._lean = typed("by degrees", placeholder="0.5", style={"description_width": "80px"}, layout=widgets.Layout(width="150px"))
+        self._doubt = typed("give or take", placeholder="1", style={"description_width": "80px"}, layout=widgets.Layout(width="150px"))
         self._enter = _button("Enter this lean", "enters the typed lean; give or take is the range that holds it 95 times in 100")
         self._line, self._picture = text(""), widgets.VBox()
         super().__init__(

@@ -424,14 +424,14 @@ def test_strangers_files_are_refused_and_left_alone(tmp_path):
     with closing(sqlite3.connect(tmp_path / "marked.db")) as other:
         other.execute("PRAGMA application_id = 7")
     (tmp_path / "letter.linetilt").write_text("Dear Robin, " * 1000)
-    for name, words in (("other.db", "other program"), ("marked.db", "other program"), ("letter.linetilt", "not a book of linetilt")):
+    for name, words in (("other.db", "other program"), ("marked.db", "other program"), ("letter.linetilt", "expected a book of linetilt")):
         content = (tmp_path / name).read_bytes()
         with pytest.raises(lt.BookError, match=words):
             lt.SessionBook(tmp_path / name)
         assert (tmp_path / name).read_bytes() == content
     with pytest.raises(lt.BookError, match="is a folder"):
         lt.SessionBook(tmp_path)
-    with pytest.raises(lt.BookError, match="check that the folder exists"):
+    with pytest.raises(lt.BookError, match="expected a file in a folder that exists"):
         lt.SessionBook(tmp_path / "nowhere" / "x.linetilt")
     (tmp_path / "empty.linetilt").touch()  # what is left when a machine stops before the first write
     lt.SessionBook(tmp_path / "empty.linetilt").close()
@@ -462,8 +462,8 @@ def test_a_read_only_folder(tmp_path):
         process = python(READ_ONLY, folder / "old.linetilt", folder / "new.linetilt")
         read, refused, new, _ = process.communicate()[0].split("\n")
         assert read == "1"  # reading works
-        assert "may only be read; copy the book to a folder of your own" in refused
-        assert "cannot be opened there; check that the folder exists and that you may write in it" in new
+        assert "may only be read; expected one that you may write in; copy the book to a folder of your own" in refused
+        assert "cannot be opened there; expected a file in a folder that exists and in which you may write" in new
     finally:
         os.chmod(folder, 0o755)
         for path in folder.iterdir():
@@ -475,7 +475,7 @@ def test_a_full_disk_keeps_what_was_there(book, monkeypatch):
     _, session, _ = filled(book)
     before = book.shots(session)
     book._db.execute(f"PRAGMA max_page_count = {book._db.execute('PRAGMA page_count').fetchone()[0] + 2}")
-    with pytest.raises(lt.BookError, match="the disk is full; nothing of this entry was kept; free some space"):
+    with pytest.raises(lt.BookError, match="the disk is full; expected room for the entry; nothing of this entry was kept: free some space"):
         for _ in range(100):
             book.add_shot(session, "7", reading=READING, note="x" * 500)
             before = book.shots(session)
@@ -486,7 +486,7 @@ def test_a_full_disk_keeps_what_was_there(book, monkeypatch):
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", no_space)
-    with pytest.raises(lt.BookError, match="the photo could not be kept.*No space left.*enter the shot again"):
+    with pytest.raises(lt.BookError, match="the photo could not be kept.*No space left.*free some space or choose another folder, then do it again"):
         book.add_shot(session, "7", photo=b"new")
     monkeypatch.undo()
     pd.testing.assert_frame_equal(book.shots(session), before)
@@ -509,7 +509,7 @@ def test_a_busy_book(tmp_path):
 def test_a_closed_book(book):
     book.close()
     for call in (book.golfers, book.undo, lambda: book.add_golfer("x")):
-        with pytest.raises(lt.BookError, match="the book is closed; open it again"):
+        with pytest.raises(lt.BookError, match="the book is closed; expected an open one; open it again"):
             call()
 
 
@@ -537,20 +537,23 @@ def test_damage_is_said_and_rescued(tmp_path):
     damage(path, "shot")
     content = path.read_bytes()
     with lt.SessionBook(path) as book:
-        with pytest.raises(lt.BookError, match="damaged; leave it as it is.*rescue"):
+        with pytest.raises(lt.BookError, match="damaged; expected a whole one; leave it as it is.*rescue"):
             book.shots(session)
         assert book.check()
     report = lt.rescue_book(path, tmp_path / "new.linetilt").set_index("kind")
     assert path.read_bytes() == content
     with lt.SessionBook(tmp_path / "new.linetilt") as book:
         saved = book.shots(session)
-        assert 25 <= len(saved) == report["copied"]["shot"] and report["lost"]["shot"] == 40 - len(saved) > 0
-        expected = whole[whole["shot_id"].isin(saved["shot_id"])].reset_index(drop=True)
-        pd.testing.assert_frame_equal(saved, expected)
+        older = saved["note"] == ""  # on the damaged page: as before their last correction, from the list of changes
+        assert len(saved) == 40 == report["copied"]["shot"] and 0 < older.sum() == report["older"]["shot"] < 15
+        pd.testing.assert_frame_equal(saved[~older], whole[~older])
+        pd.testing.assert_frame_equal(saved.drop(columns="note"), whole.drop(columns="note"))
+        named = ", ".join(map(str, saved["shot_id"][older]))
+        assert book.history()["what"].iloc[-1] == f"rescued as before the last correction: shot {named}"
         assert book.photo(int(saved["shot_id"].iloc[-1])).is_file()
         assert book.check() == []
         assert book.add_shot(session, "7") > 40
-    assert report["lost"].drop("shot").eq(0).all()
+    assert report["lost"].eq(0).all()
     with pytest.raises(lt.BookError, match="exists already"):
         lt.rescue_book(path, tmp_path / "new.linetilt")
     path.write_bytes(b"SQLite format 3\0" + b"\x99" * 8000)

@@ -8,14 +8,13 @@ five times; keeping the journal's file between writes (PERSIST, TRUNCATE) was co
 
 import hashlib
 import json
-import os
 import sqlite3
 import threading
-import uuid
 from collections.abc import Mapping
 from contextlib import contextmanager
 from dataclasses import fields, replace
 from datetime import UTC, datetime
+from functools import wraps
 from pathlib import Path
 
 import numpy as np
@@ -36,6 +35,7 @@ from .book_schema import (
 )
 from .club import Bag, Club, check_number
 from .errors import BookError, InputError
+from .files import write_whole
 
 PICTURE_STARTS = {b"\xff\xd8": ".jpg", b"\x89PNG": ".png", b"RIFF": ".webp"}  # else .heic or .bin, see `_suffix`
 _SHOT_COLUMNS = ("number", "at", "photo", *MARK_COLUMNS, "flags", "lie_error_deg", "u_lie_error_deg", "heading_known",
@@ -45,18 +45,39 @@ _LATER_BENDS = """SELECT later.id FROM bend later, session s WHERE s.id = {sessi
     AND (SELECT min(edit_id) FROM change WHERE kind = 'bend' AND row_id = later.id)
         > (SELECT min(edit_id) FROM change WHERE kind = 'session' AND row_id = s.id)))"""
 
-_SENTENCES = {
-    sqlite3.SQLITE_FULL: "the disk is full; nothing of this entry was kept; free some space and enter it again",
-    sqlite3.SQLITE_READONLY: "the book or its folder may only be read; copy the book to a folder of your own",
-    sqlite3.SQLITE_CANTOPEN: "the book cannot be opened there; check that the folder exists and that you may write in it",
-    sqlite3.SQLITE_PERM: "you have no right to this book; ask its owner, or copy it to a folder of your own",
-    sqlite3.SQLITE_BUSY: "another program keeps the book busy; nothing of this entry was kept; close the other one or try again",
-    sqlite3.SQLITE_LOCKED: "another program keeps the book busy; nothing of this entry was kept; close the other one or try again",
-    sqlite3.SQLITE_CORRUPT: "the book is damaged; leave it as it is, and save what can be read with linetilt.rescue_book(this book, a new name)",
-    sqlite3.SQLITE_NOTADB: "this is not a book of linetilt, or its first page is damaged; choose another file, or take your last copy",
-    sqlite3.SQLITE_CONSTRAINT: "that clashes with another entry (two clubs of one name in a bag?); nothing of this entry was kept",
-    sqlite3.SQLITE_IOERR: "the disk could not read or write the book; check the drive or the network, then open it again",
-}
+_AGAIN = "nothing of this entry was kept"
+_SENTENCES = {  # by SQLite's result code: what was found, what was expected, what to do next
+    sqlite3.SQLITE_FULL: f"the disk is full; expected room for the entry; {_AGAIN}: free some space and enter it again",
+    sqlite3.SQLITE_READONLY: "the book or its folder may only be read; expected one that you may write in; copy the book to a folder of your own",
+    sqlite3.SQLITE_READONLY_DBMOVED: f"the book's file was moved or deleted while it was open; expected it where it was opened; {_AGAIN}: "
+                                     "put the file back and open it again",
+    sqlite3.SQLITE_CANTOPEN: "the book cannot be opened there; expected a file in a folder that exists and in which you may write; check both, or choose another place",
+    sqlite3.SQLITE_PERM: "you have no right to this book; expected one that you may read and write; ask its owner, or copy it to a folder of your own",
+    sqlite3.SQLITE_BUSY: f"another program keeps the book busy; expected it to let go within {{wait:g}} s; {_AGAIN}: close the other program or try again",
+    sqlite3.SQLITE_CORRUPT: "the book is damaged; expected a whole one; leave it as it is, and save what can be read with linetilt.rescue_book(this book, a new name)",
+    sqlite3.SQLITE_NOTADB: "the file does not begin as a book does; expected a book of linetilt; choose another file, or, if this was one, "
+                           "save what can be read with linetilt.rescue_book(this book, a new name)",
+    sqlite3.SQLITE_CONSTRAINT: f"that clashes with another entry; expected two clubs of a bag to have two names; {_AGAIN}: give it a name of its own",
+    sqlite3.SQLITE_IOERR: f"the disk could not read or write the book; expected a drive that answers and has room; {_AGAIN}: check the drive or the network, "
+                          "then open the book again",
+}  # fmt: skip
+_SENTENCES[sqlite3.SQLITE_LOCKED] = _SENTENCES[sqlite3.SQLITE_BUSY]
+_UNKNOWN = f"the book answers: {{error}}; expected an entry that it can hold; {_AGAIN}: open it again, and look at it with check()"
+
+
+def _reading(method):
+    """Say that the book is damaged where a method finds a value in it that no entry can have put there."""
+
+    @wraps(method)
+    def read(self, *arguments, **named):
+        try:
+            return method(self, *arguments, **named)
+        except InputError:
+            raise
+        except (ValueError, TypeError) as error:
+            raise BookError(f"{self.path}: {_SENTENCES[sqlite3.SQLITE_CORRUPT]}") from error
+
+    return read
 
 
 class SessionBook:
@@ -82,14 +103,10 @@ class SessionBook:
     """
 
     def __init__(self, path, *, wait_s=10.0):
-        self.path = Path(path)
-        self.photo_folder = self.path.with_suffix(".linetilt-photos")
-        self._lock = threading.RLock()
-        self._db = None
+        self._lock, self._db, self._wait_s = threading.RLock(), None, wait_s
+        self.path, self.photo_folder = _places(path)
         try:
             with self._sentences():
-                if self.path.is_dir():
-                    raise BookError(f"{self.path} is a folder; expected a file such as shop.linetilt")
                 self._db = sqlite3.connect(self.path, timeout=wait_s, isolation_level=None, check_same_thread=False)
                 self._db.execute("PRAGMA foreign_keys = ON")
                 self._db.execute("PRAGMA synchronous = EXTRA")
@@ -384,6 +401,7 @@ class SessionBook:
                                      (row,) if before is None else tuple(json.loads(before).values()))  # fmt: skip
                 return what
 
+    @_reading
     def history(self, kind=None, row=None):
         """Return what happened, oldest first: all edits of the book, or the revisions of one entry.
 
@@ -414,6 +432,7 @@ class SessionBook:
         """Return a DataFrame, a row a bag."""
         return self._table("SELECT id AS bag_id, golfer_id, name, note FROM bag ORDER BY id")
 
+    @_reading
     def clubs(self, bag, *, session=None):
         """Return a DataFrame, a row a club of a bag: club_id, then the columns of `read_bag` as they are now.
 
@@ -432,6 +451,7 @@ class SessionBook:
         table = self._table(sql, (self._need("bag", bag),))
         return table[["club_id", *(field.name for field in fields(Club))]].astype({"from_set": bool})
 
+    @_reading
     def bag(self, bag, *, session=None):
         """Return a `Bag` as its clubs are now, or as they were when a session's balls were hit (see `clubs`)."""
         rows = self.clubs(bag, session=session).drop(columns="club_id").astype(object).to_dict("records")
@@ -442,6 +462,7 @@ class SessionBook:
         return self._table("SELECT gauge.id AS gauge_id, label AS club, day, gauge_lie_deg FROM gauge JOIN club ON club.id = club_id "
                            "WHERE bag_id = ? ORDER BY gauge.id", (self._need("bag", bag),))  # fmt: skip
 
+    @_reading
     def sessions(self):
         """Return a DataFrame, a row a session, with its settings (see `add_session`) and its numbers of shots entered and counted."""
         numbers = {name: float for name in SESSION_SETTINGS if not name.endswith("_unit")}
@@ -455,11 +476,14 @@ class SessionBook:
             ORDER BY session.id"""
         ).astype(numbers)
 
+    @_reading
     def current_session(self):
         """Return the row of `sessions` that was entered or opened last, as a Series; None in a book without sessions."""
-        last = self._table("SELECT id FROM session ORDER BY opened DESC, id DESC LIMIT 1")
+        last = self._table("SELECT session.id FROM session JOIN bag ON bag.id = bag_id JOIN golfer ON golfer.id = golfer_id "
+                           "ORDER BY opened DESC, session.id DESC LIMIT 1")  # fmt: skip
         return None if last.empty else self.sessions().set_index("session_id", drop=False).loc[int(last["id"].iloc[0])]
 
+    @_reading
     def shots(self, session=None):
         """Return a DataFrame, a row a shot in the order hit, of one session or of all: what `fit_bag` takes as it is."""
         sql = f"""SELECT shot.id AS shot_id, session_id, label AS club, {", ".join(_SHOT_COLUMNS)}
@@ -467,23 +491,29 @@ class SessionBook:
         table = self._table(sql, () if session is None else (self._need("session", session),))
         return table.astype({name: float for name in SHOT_NUMBERS} | {"heading_known": bool, "counted": bool})
 
+    @_reading
     def setting(self, session, name, usual=None):
         """Return what `keep_setting` keeps under that name, or `usual`."""
         with self._lock, self._sentences():
             found = self._db.execute("SELECT value FROM setting WHERE session_id = ? AND name = ?", (self._need("session", session), name)).fetchone()
         return json.loads(found[0]) if found else usual
 
+    @_reading
     def budget(self, shot, of="lie"):
         """Return the uncertainty budget kept with a shot, `of` its "lie" or its "mark", as a DataFrame (empty: none was kept)."""
         if of not in ("lie", "mark"):
             raise InputError(f'of is {of!r}; expected "lie" or "mark"')
         return pd.DataFrame(json.loads(self._row("shot", self._need("shot", shot))[f"{of}_budget"] or "[]"))
 
+    @_reading
     def budgets(self):
         """Return all budgets kept as one DataFrame, a row a component: shot_id, `of` ("lie" or "mark"), then the budget's own columns."""
-        kept = self._table("SELECT id, lie_budget, mark_budget FROM shot WHERE coalesce(lie_budget, mark_budget) IS NOT NULL ORDER BY id")
-        return pd.DataFrame([{"shot_id": shot, "of": of} | line for shot, *both in kept.itertuples(index=False)
+        with self._lock, self._sentences():
+            kept = self._db.execute("SELECT id, lie_budget, mark_budget FROM shot WHERE coalesce(lie_budget, mark_budget) IS NOT NULL ORDER BY id").fetchall()
+        return pd.DataFrame([{"shot_id": shot, "of": of} | line for shot, *both in kept
                              for of, lines in zip(("lie", "mark"), both) for line in json.loads(lines or "[]")])  # fmt: skip
+
+    @_reading
     def marks(self, shot):
         """Return where a shot's marks are in its photo, in pixels (x, y) of the upright full-size photo, or None.
 
@@ -499,6 +529,7 @@ class SessionBook:
         name = self._row("shot", self._need("shot", shot))["photo"]
         return self.photo_folder / name if name else None
 
+    @_reading
     def plans(self, session=None):
         """Return a DataFrame, a row a club of each plan kept: plan_id, session_id, at, note, then the plan's own columns."""
         sql = f"SELECT id, session_id, at, note, lines FROM plan {'' if session is None else 'WHERE session_id = ?'} ORDER BY id"
@@ -539,10 +570,11 @@ class SessionBook:
         try:
             yield
         except sqlite3.ProgrammingError as error:
-            raise BookError(f"{self.path}: the book is closed; open it again with SessionBook({str(self.path)!r})") from error
-        except sqlite3.Error as error:
-            code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-            raise BookError(f"{self.path}: {_SENTENCES.get(code, f'the book answers: {error}')}") from error
+            raise BookError(f"{self.path}: the book is closed; expected an open one; open it again with SessionBook({str(self.path)!r})") from error
+        except (sqlite3.Error, UnicodeDecodeError) as error:
+            code = sqlite3.SQLITE_CORRUPT if "decode" in str(error) else getattr(error, "sqlite_errorcode", 0)
+            sentence = _SENTENCES.get(code) or _SENTENCES.get(code & 0xFF, _UNKNOWN)
+            raise BookError(f"{self.path}: {sentence.format(wait=self._wait_s, error=error)}") from error
 
     @contextmanager
     def _transaction(self):
@@ -619,30 +651,33 @@ class SessionBook:
             return pd.DataFrame(cursor.fetchall(), columns=[column[0] for column in cursor.description])
 
     def _keep_photo(self, photo):
-        """Write a photo beside its final name, force it to the disk, rename it, and return its name."""
+        """Keep a photo under the SHA-256 of its content, and return that name."""
         try:
             content = bytes(photo) if isinstance(photo, bytes | bytearray | memoryview) else Path(photo).read_bytes()
-        except (OSError, TypeError) as error:
-            raise InputError(f"the photo cannot be read: {error}; expected a file's path or its bytes") from error
-        name = hashlib.sha256(content).hexdigest() + _suffix(content)
-        final = self.photo_folder / name
-        beside = self.photo_folder / f".{uuid.uuid4().hex}.part"
-        try:
-            if not self.photo_folder.is_dir():
-                self.photo_folder.mkdir(exist_ok=True)
-                _sync_folder(self.path.parent)
-            if not (final.is_file() and final.stat().st_size == len(content)):
-                with open(beside, "wb") as file:
-                    file.write(content)
-                    file.flush()
-                    os.fsync(file.fileno())
-                os.replace(beside, final)
-            _sync_folder(self.photo_folder)
-        except OSError as error:
-            beside.unlink(missing_ok=True)
-            raise BookError(f"{self.photo_folder}: the photo could not be kept ({error.strerror or error}), nor was its shot; "
-                            "check that the disk has space and that you may write in this folder, then enter the shot again") from error  # fmt: skip
-        return name
+        except (OSError, TypeError, ValueError) as error:
+            raise InputError(f"the photo cannot be read: {error}; expected a file's path or its bytes; choose another file") from error
+        final = self.photo_folder / (hashlib.sha256(content).hexdigest() + _suffix(content))
+        write_whole(final, content, "the photo")
+        return final.name
+
+
+def _places(path):
+    """Return a book's path and its photo folder, or say why no book can be there."""
+    try:
+        path = Path(path)
+        if path.is_dir():
+            raise BookError(f"{path} is a folder; expected a file such as shop.linetilt; name a file in it")
+        if path.exists() and not path.is_file():
+            raise BookError(f"{path} is a device, not a file; expected a file such as shop.linetilt; name another one")
+        photos = path.with_suffix(".linetilt-photos")
+        if path.exists() and not path.stat().st_size and photos.is_dir() and any(photos.iterdir()):
+            raise BookError(f"{path} is empty, and {photos.name} beside it is not; expected the book of these photos; put your last copy of it there, "
+                            "or move the photos away to begin a new one")  # fmt: skip
+    except (TypeError, ValueError) as error:
+        raise BookError(f"the book's path is {path!r}; expected a file's name such as 'shop.linetilt'; give another one") from error
+    except OSError as error:
+        raise BookError(f"{path} cannot be looked at ({error.strerror}); expected a file in a folder of your own; choose another place or a shorter name") from error
+    return path, photos
 
 
 def put_sql(kind, row):
@@ -705,12 +740,3 @@ def _suffix(content):
         return ".heic"
     return next((end for start, end in PICTURE_STARTS.items() if content.startswith(start)), ".bin")
 
-
-def _sync_folder(folder):
-    """Force a folder's list of names to the disk (not needed, and not possible, on Windows)."""
-    if os.name == "posix":
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)

@@ -3,14 +3,11 @@
 import hashlib
 import json
 import os
-import random
-import signal
 import sqlite3
 import subprocess
 import sys
 import tempfile
 import threading
-import time
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
@@ -21,6 +18,7 @@ import pandas as pd
 import pytest
 
 import linetilt as lt
+from kills import kill_writers
 from linetilt import book as book_module
 from linetilt.book_schema import MARK_COLUMNS
 
@@ -327,31 +325,10 @@ with lt.SessionBook(path, wait_s=60) as book:
 
 
 def test_what_was_acknowledged_survives_kills(tmp_path):
-    path = tmp_path / "shop.linetilt"
-    with lt.SessionBook(path) as book:
-        _, session, _ = filled(book, shots=0)
-    chance = random.Random(3)
-    said = {}
-    writers = []
-    for pair in range(10):  # two at a time: kills also hit a process that waits for the other
-        writers = [(tag, python(WRITER, path, session, tag, 100_000)) for tag in (f"{pair}a", f"{pair}b")]
-        for _, process in writers:
-            assert process.stdout.readline() == "ready\n"
-        for tag, process in writers:
-            time.sleep(chance.uniform(0, 0.12))
-            process.send_signal(signal.SIGKILL)
-            *whole, _ = process.communicate()[0].split("\n")  # a line cut in two was not acknowledged
-            said |= {int(shot): (tag, n) for shot, n in (line.split() for line in whole)}
-    assert len(said) > 20
-    with lt.SessionBook(path) as book:
-        assert book.check() == []
-        table = book.shots(session).set_index("shot_id")
-        for shot, (tag, n) in said.items():
-            assert table["note"][shot] == f"{tag} {n}" + " corrected" * (int(n) % 3 == 2)
-            assert book.photo(shot).read_bytes() == f"photo {tag} {n}".encode() * 2000
-            assert len(book.budget(shot)) == 5
-        assert sorted(table["number"]) == list(range(1, len(table) + 1))
-        assert book.add_shot(session, "7") > max(said)
+    """Two hundred kills: tests/bench/kills.py."""
+    found = kill_writers(tmp_path, 20, seed=3)
+    assert found["kills"] == 20 and found["acknowledged"] > 20
+    assert {name: found[name] for name in ("lost", "changed", "damaged", "halves")} == {"lost": 0, "changed": 0, "damaged": 0, "halves": 0}
 
 
 def test_two_processes_write_at_once(tmp_path):

@@ -665,6 +665,8 @@ def _places(path):
     """Return a book's path and its photo folder, or say why no book can be there."""
     try:
         path = Path(path)
+        if "\0" in str(path):
+            raise ValueError("no file's name holds that")
         if path.is_dir():
             raise BookError(f"{path} is a folder; expected a file such as shop.linetilt; name a file in it")
         if path.exists() and not path.is_file():

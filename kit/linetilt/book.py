@@ -74,7 +74,7 @@ def _reading(method):
             return method(self, *arguments, **named)
         except InputError:
             raise
-        except (ValueError, TypeError) as error:
+        except (ValueError, TypeError, KeyError) as error:
             raise BookError(f"{self.path}: {_SENTENCES[sqlite3.SQLITE_CORRUPT]}") from error
 
     return read

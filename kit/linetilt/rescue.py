@@ -11,19 +11,20 @@ import pandas as pd
 
 from .book import SessionBook, _now, put_sql
 from .book_schema import KINDS, check_entry, club_of
-from .errors import BookError, InputError
+from .errors import BookError
 
 _TABLES = ("edit", "change", *KINDS, "setting")
 _JSON = ("before", "lines", "mark_budget", "lie_budget", "marks")
 _TYPES = {"INTEGER": (int,), "TEXT": (str,), "REAL": (int, float)}
-_FIRST_PAGE, _HEADER = 4096, 100  # bytes; sqlite.org/fileformat2.html, "The Database Header"
+_PAGE, _HEADER = 4096, 100  # bytes; sqlite.org/fileformat2.html, "The Database Header"
 
 
 def rescue_book(damaged, new_path):
     """Copy what can still be read of a damaged book, and its photos, into a new one. Best effort; the damaged book is not touched.
 
     A book whose first page is lost or that was cut short is read as far as it goes. An entry that cannot be read any more is
-    saved as it was before its last correction, where there was one; the new book's `history` names it.
+    saved as it was before its last correction, where there was one; the new book's `history` names it. An entry whose owner is
+    lost, such as a shot whose club is, is saved too, but the new book's lists leave it out; its `check` names it.
 
     Parameters
     ----------
@@ -71,26 +72,35 @@ def rescue_book(damaged, new_path):
 
 
 def _read(damaged, folder):
-    """Return by table what can be read (see `_readable_rows`): of the book as it is, else with the start of a new book in place of its own."""
-    copy, fresh = folder / "copy.linetilt", folder / "fresh.linetilt"
+    """Return by table what can be read (see `_readable_rows`): of the book as it is, or with a new book's list of tables in place of its own."""
+    copy, fresh, best = folder / "copy.linetilt", folder / "fresh.linetilt", {}
     SessionBook(fresh).close()
-    for lost in (0, _HEADER, _FIRST_PAGE):
+    pages = [fresh.read_bytes()[place : place + _PAGE] for place in range(0, fresh.stat().st_size, _PAGE)]
+    header, schema = {0: pages[0][:_HEADER]}, {0: pages[0]} | {number * _PAGE: page for number, page in enumerate(pages) if b"CREATE " in page}
+    for stand_in in ({}, header, schema):
         for end in ("", "-journal"):  # a journal left by a crash completes the copy when it is opened
             if Path(f"{damaged}{end}").exists():
                 shutil.copyfile(f"{damaged}{end}", f"{copy}{end}")
-        if lost:
-            content = fresh.read_bytes()[:lost] + copy.read_bytes()[lost:]
-            pages = (len(content) // _FIRST_PAGE).to_bytes(4, "big")
-            copy.write_bytes(content[:28] + pages + bytes(8) + content[40:])  # size in pages; no free pages
+        if stand_in:
+            content = bytearray(copy.read_bytes().ljust(_PAGE, b"\0"))
+            for place, part in stand_in.items():
+                content[len(content) :] = bytes(max(0, place + len(part) - len(content)))
+                content[place : place + len(part)] = part
+            content[28:40] = (len(content) // _PAGE).to_bytes(4, "big") + bytes(8)  # size in pages; no free pages
+            copy.write_bytes(content)
         try:
             with closing(sqlite3.connect(copy)) as source:
                 source.execute("PRAGMA writable_schema = ON")  # else SQLite reads nothing of a file that is shorter than its header says
                 found = {kind: _readable_rows(source, kind) for kind in _TABLES}
+                whole = all(source.execute(f"PRAGMA table_info({kind})").fetchall() for kind in KINDS) and not any(lost for _, lost in found.values())
         except (sqlite3.Error, UnicodeDecodeError):
             continue
-        if any(rows for rows, _ in found.values()):
-            return found
-    raise BookError(f"{damaged}: not even the list of tables can be read; expected a book that is damaged in parts; nothing was saved; take your last copy")
+        best = max(best, found, key=lambda tables: sum(len(rows) for rows, _ in tables.values()))
+        if whole:
+            break
+    if not best:
+        raise BookError(f"{damaged}: not even the list of tables can be read; expected a book that is damaged in parts; nothing was saved; take your last copy")
+    return best
 
 
 def _readable_rows(source, kind):
@@ -140,7 +150,7 @@ def _is_sound(kind, row, types):
         check_entry(row)
         if kind == "club":
             club_of(row)
-    except (InputError, ValueError, TypeError):
+    except (ValueError, TypeError, KeyError):  # InputError is a ValueError
         return False
     return True
 

@@ -424,6 +424,11 @@ class SessionBook:
 
     # Reading
 
+    def state(self):
+        """Return a value that is another one after any write to the book, by this process or another."""
+        with self._lock, self._sentences():
+            return self._db.execute("PRAGMA data_version").fetchone()[0], self._db.total_changes
+
     def golfers(self):
         """Return a DataFrame, a row a golfer."""
         return self._table("SELECT id AS golfer_id, name, handed, note FROM golfer ORDER BY id")

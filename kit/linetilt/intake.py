@@ -3,9 +3,10 @@
 import hashlib
 import os
 import re
+import stat
 import threading
-import uuid
 from collections import Counter, OrderedDict
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,6 +15,7 @@ import pandas as pd
 
 from .club import read_bag
 from .errors import InputError, LinetiltError, PhotoError
+from .files import write_whole
 from .lie import StartDirection, heading_from_start, lie_reading, start_from_net
 from .mark import measure_photo
 from .photo import open_photo
@@ -86,6 +88,7 @@ class PhotoIntake:
         self._listed = read_shot_list(shot_list)
         self._measure, self._busy = measure, threading.RLock()
         self._stamps, self._photos, self._digests = {}, {}, {}  # by name: size and time at the last look; path and size of what is whole; its digest
+        self._by_size, self._known, self._listing = {}, {}, None  # names by size; what a name says; the entries as they were last told, see `_all`
         self._clubs, self._starts, self._errors = {}, {}, {}  # by name: said by the fitter before, or found, but not in the book
         self._marks, self._sizes, self._kept_sizes = OrderedDict(), {}, {}  # marks by shot; full sizes by path; bytes by the book's name
         self.look(settled=True)
@@ -108,21 +111,18 @@ class PhotoIntake:
         With `settled` every file counts as whole.
         """
         came = []
-        for name, path in self._files():
-            try:
-                status = path.stat()
-            except OSError:  # gone again
-                continue
-            stamp = status.st_size, status.st_mtime_ns
+        for name, path, size, changed_ns in self._files():
+            stamp = size, changed_ns
             known, self._stamps[name] = self._stamps.get(name), stamp
-            if name in self._photos and known == stamp:
+            if known == stamp and name in self._photos:
                 continue
             if settled or known == stamp:
                 for table in (self._photos, self._digests, self._errors):
                     table.pop(name, None)
+                path = Path(path)
                 self._sizes.pop(path, None)
-                self._photos[name] = path, status.st_size
-                if settled or not self._same(status.st_size, self._digest(name), but=name):
+                self._note(name, path, size)
+                if settled or not self._same(size, lambda name=name: self._digest(name), but=name):
                     came.append(name)
         return came
 
@@ -136,25 +136,40 @@ class PhotoIntake:
         if Path(name).suffix.lower() not in PHOTO_ENDS:
             raise InputError(f"{name} is no photo; expected a file that ends in {', '.join(PHOTO_ENDS)}")
         digest = hashlib.sha256(content).hexdigest()
-        if same := self._same(len(content), digest):
+        if same := self._same(len(content), lambda: digest):
             return same
-        self.inbox.mkdir(exist_ok=True)
         final = self.inbox / name
         if final.exists():
             final = self.inbox / f"{final.stem}-{digest[:8]}{final.suffix}"
-        beside = self.inbox / f".{uuid.uuid4().hex}.part"
-        beside.write_bytes(content)
-        os.replace(beside, final)
+        write_whole(final, content, "the uploaded photo")
         name, status = f"uploaded/{final.name}", final.stat()
-        self._photos[name], self._digests[name], self._stamps[name] = (final, len(content)), digest, (status.st_size, status.st_mtime_ns)
+        self._note(name, final, len(content))
+        self._digests[name], self._stamps[name] = digest, (status.st_size, status.st_mtime_ns)
         return name
 
     def entries(self):
         """Return the `Entry` of every photo, by name in the order in which a person would count."""
+        return list(self._all().values())
+
+    def entry(self, name):
+        """Return the `Entry` of one photo."""
+        entries = self._all()
+        if name not in entries:
+            raise InputError(f"there is no photo {name!r} here; expected one of the list; choose another one")
+        return entries[name]
+
+    def _all(self):
+        """The entries by name; a folder of thousands is gone through again only where a photo or the book has changed since."""
+        state = self.book.state()
+        if self._listing is None or self._listing[0] != state:
+            self._listing = state, {entry.name: entry for entry in self._list()}
+        return self._listing[1]
+
+    def _list(self):
         shots = self.book.shots(self.session)
         shots = shots[shots["photo"].notna()]
         by_digest = {Path(photo).stem: row for photo, row in zip(shots["photo"], shots.to_dict("records"))}
-        labels, found, seen = self.bag.labels, [], set()
+        labels, found, seen = tuple(self.bag.labels), [], set()
         sizes = Counter(size for _, size in self._photos.values())
         sizes.update(self._kept_size(photo) for photo in shots["photo"])
         for name, (path, size) in self._photos.items():
@@ -172,13 +187,6 @@ class PhotoIntake:
         for row in by_digest.values():  # in the book, and gone from the folder
             found.append(_entered(row["note"] or row["photo"][:12], self.book.photo_folder / row["photo"], row))
         return sorted(found, key=lambda entry: counting(entry.name))
-
-    def entry(self, name):
-        """Return the `Entry` of one photo."""
-        for entry in self.entries():
-            if entry.name == name:
-                return entry
-        raise InputError(f"there is no photo {name!r} here; expected one of the list")
 
     def shot(self, name):
         """Return a photo's row of the book's shots as a dict, or None where it is not in the book."""
@@ -242,7 +250,7 @@ class PhotoIntake:
         with self._busy:
             entry = self.entry(name)
             if entry.shot is None:
-                self._clubs[name] = label
+                self._clubs[name], self._listing = label, None
             elif label != entry.club:
                 self._enter(entry, label, self.start(name), **self.by_hand(name))
 
@@ -350,13 +358,29 @@ class PhotoIntake:
     # Inside
 
     def _files(self):
+        """Return name, path, size and time of every photo's file; by `os.scandir`, since a folder of 20,000 is gone through every few seconds."""
+        files = []
         for folder, start in ((self.folder, ""), (self.inbox, "uploaded/")):
-            if folder is None or not folder.is_dir():
-                continue
-            for path in sorted(folder.rglob("*")):
-                inside = path.relative_to(folder)
-                if path.suffix.lower() in PHOTO_ENDS and not any(part.startswith(".") for part in inside.parts) and path.is_file():
-                    yield start + inside.as_posix(), path
+            waiting, first = [(folder, start)] if folder is not None else [], len(files)
+            while waiting:
+                inside, start = waiting.pop()
+                with suppress(OSError), os.scandir(inside) as found:  # a folder that is not there, gone again or closed to us
+                    for file in found:
+                        if file.name.startswith("."):
+                            continue
+                        if file.is_dir(follow_symlinks=False):
+                            waiting.append((file.path, f"{start}{file.name}/"))
+                        elif file.name.lower().endswith(PHOTO_ENDS):
+                            with suppress(OSError):
+                                status = file.stat()
+                                if stat.S_ISREG(status.st_mode):
+                                    files.append((f"{start}{file.name}", file.path, status.st_size, status.st_mtime_ns))
+            files[first:] = sorted(files[first:])
+        return files
+
+    def _note(self, name, path, size):
+        self._photos[name], self._listing = (path, size), None
+        self._by_size.setdefault(size, set()).add(name)
 
     def _digest(self, name):
         """The SHA-256 of a photo's content, or its name where the file is gone."""
@@ -368,8 +392,9 @@ class PhotoIntake:
         return self._digests[name]
 
     def _same(self, size, digest, but=None):
-        """The name of another photo with that content, or None."""
-        return next((name for name, (_, known) in self._photos.items() if known == size and name != but and self._digest(name) == digest), None)
+        """The name of another photo of that size whose digest is what `digest()` returns, or None."""
+        names = [name for name in self._by_size.get(size, ()) if name != but and self._photos[name][1] == size]
+        return next((name for name in names if self._digest(name) == digest()), None)
 
     def _kept_size(self, photo):
         """The size of one of the book's own copies, or None."""
@@ -384,8 +409,12 @@ class PhotoIntake:
         return next((row for photo, row in self._listed.items() if f"/{path}".endswith(f"/{photo}")), {})
 
     def _club_of(self, name, labels):
-        club = self._clubs.get(name, self._row(name).get("club"))
-        return str(club) if str(club) in labels else club_from_name(name, labels)
+        if self._clubs.get(name) in labels:
+            return self._clubs[name]
+        if (name, labels) not in self._known:
+            club = str(self._row(name).get("club"))
+            self._known[name, labels] = club if club in labels else club_from_name(name, labels)
+        return self._known[name, labels]
 
     def _enter(self, entry, label, start, **by_hand):
         club = self.bag[label]
@@ -395,7 +424,7 @@ class PhotoIntake:
             mark = self._measure(entry.path, club, **by_hand)
         except PhotoError as error:
             if error.code in NO_PHOTO:
-                self._errors[entry.name] = str(error)
+                self._errors[entry.name], self._listing = str(error), None
             elif entry.shot is None:
                 self.book.add_shot(self.session, label, photo=entry.path, start=start, counted=False, why=f"{REFUSED}{error}", note=entry.name)
                 self._clear_inbox(entry)

@@ -1,6 +1,7 @@
 """What the names of photos say: which club, in which order; and a list of shots that somebody kept."""
 
 import re
+from functools import cache
 from pathlib import Path
 
 import pandas as pd
@@ -37,6 +38,7 @@ def read_shot_list(shot_list):
     return {str(row["photo"]): row for row in table.to_dict("records")}
 
 
+@cache
 def counting(name):
     """A key that sorts "7-2" before "7-10"."""
-    return [(0, int(part), "") if part.isdigit() else (1, 0, part.lower()) for part in re.split(r"(\d+)", name) if part]
+    return tuple((0, int(part), "") if part.isdecimal() else (1, 0, part.lower()) for part in re.split(r"(\d+)", name) if part)

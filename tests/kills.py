@@ -81,7 +81,8 @@ def kill_writers(folder, kills, seed, *, wait_s=0.12):
             process.join()
             said |= {shot: (tag, n) for shot, n in heard(pipe)}
             found["kills"] += 1
-        found["journals"] += path.with_name(path.name + "-journal").exists()  # after the second of a pair: nobody else is writing
+        journal = path.with_name(path.name + "-journal")  # after the second of a pair: nobody else is writing
+        found["journals"] += journal.exists() and any(journal.read_bytes()[:1])  # sqlite.org/atomiccommit.html: hot, if its header is not zeros
         try:
             with lt.SessionBook(path) as book:
                 book.golfers()

@@ -3,6 +3,7 @@
 import hashlib
 import json
 import os
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -251,8 +252,22 @@ def test_rows_of_a_table_can_be_entered(book):
 
 
 def test_every_opening_asks_for_durable_writes(book):
-    """SQLite documentation, PRAGMA synchronous: EXTRA (3) also syncs the folder when the journal is gone."""
-    assert [book._db.execute(f"PRAGMA {name}").fetchone()[0] for name in ("synchronous", "journal_mode", "foreign_keys")] == [3, "delete", 1]
+    """SQLite documentation, PRAGMA synchronous: FULL (2) waits for the journal before and after the book itself; EXTRA (3) for its folder as well."""
+    assert [book._db.execute(f"PRAGMA {name}").fetchone()[0] for name in ("synchronous", "journal_mode", "foreign_keys")] == [3, "persist", 1]
+
+
+def test_the_file_alone_is_the_book(tmp_path):
+    """Between writes the one file may be copied, and nothing else is there once the book is closed by all."""
+    with lt.SessionBook(tmp_path / "shop.linetilt") as one:
+        session = one.add_session(one.add_bag(one.add_golfer("Robin"), CLUBS))
+        with lt.SessionBook(tmp_path / "shop.linetilt") as other:
+            one.add_shot(session, "7"), other.add_shot(session, "5")
+            shutil.copyfile(tmp_path / "shop.linetilt", tmp_path / "copy.linetilt")
+        one.add_shot(session, "7")
+    one.close()
+    assert {path.name for path in tmp_path.iterdir()} == {"shop.linetilt", "copy.linetilt"}
+    with lt.SessionBook(tmp_path / "copy.linetilt") as copy:
+        assert copy.shots()["club"].tolist() == ["7", "5"] and copy.check() == []
 
 
 def test_undo_takes_back_edit_by_edit_and_keeps_everything(book):

@@ -40,11 +40,7 @@ def session_bag(book, session):
 
 def session_row(book, session):
     """Return a session's row of `SessionBook.sessions`, as a Series."""
-    sessions = book.sessions()
-    found = sessions[sessions["session_id"] == session]
-    if found.empty:
-        raise InputError(f"there is no session {session!r} in this book; expected one of {', '.join(map(str, sessions['session_id']))}")
-    return found.iloc[0]
+    return book.sessions(session).iloc[0]
 
 
 def session_plan(book, session, fit=None):

@@ -1,9 +1,10 @@
 """SessionBook: one SQLite file that keeps golfers, bags, sessions, shots, plans and bends; the photos lie beside it.
 
 The file is in SQLite's rollback-journal mode with ``synchronous=EXTRA``: when a method that writes has returned, its data is
-on the disk, and between writes the book is one whole file that may be copied, put on a stick or on a network drive (a
-write-ahead log would leave acknowledged shots in a second file and does not work across a network). A write waits for the disk
-five times; keeping the journal's file between writes (PERSIST, TRUNCATE) was counted and takes as many.
+on the disk, and between writes the book is one whole file that may be copied, put on a stick or on a network drive. While the
+book is open its journal stays beside it, emptied (PERSIST): the disk is then waited for four times a write in place of five,
+since the folder has no new file to be made sure of. A closed book is one file. A write-ahead log waits once, but would leave
+acknowledged shots in a second file, and does not work across a network (sqlite.org/wal.html). Counted by tests/bench/book.py.
 """
 
 import hashlib
@@ -11,7 +12,7 @@ import json
 import sqlite3
 import threading
 from collections.abc import Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import fields, replace
 from datetime import UTC, datetime
 from functools import wraps
@@ -110,6 +111,7 @@ class SessionBook:
                 self._db = sqlite3.connect(self.path, timeout=wait_s, isolation_level=None, check_same_thread=False)
                 self._db.execute("PRAGMA foreign_keys = ON")
                 self._db.execute("PRAGMA synchronous = EXTRA")
+                self._db.execute("PRAGMA journal_mode = PERSIST")
                 self._open()
         except BaseException:
             self.close()
@@ -146,6 +148,8 @@ class SessionBook:
     def close(self):
         """Close the book; what was entered is on the disk already."""
         if self._db is not None:
+            with suppress(sqlite3.Error):  # closed already, damaged, or another process is writing: then the last one to close tidies up
+                self._db.execute("PRAGMA journal_mode = DELETE")
             self._db.close()
 
     # Entering
@@ -468,17 +472,18 @@ class SessionBook:
                            "WHERE bag_id = ? ORDER BY gauge.id", (self._need("bag", bag),))  # fmt: skip
 
     @_reading
-    def sessions(self):
-        """Return a DataFrame, a row a session, with its settings (see `add_session`) and its numbers of shots entered and counted."""
+    def sessions(self, session=None):
+        """Return a DataFrame, a row a session (all, or the one given), with its settings (see `add_session`) and its numbers of shots entered and counted."""
         numbers = {name: float for name in SESSION_SETTINGS if not name.endswith("_unit")}
         return self._table(
             f"""SELECT session.id AS session_id, golfer_id, golfer.name AS golfer, bag_id, bag.name AS bag, day, place, retest_of,
                 session.note AS note, {", ".join(SESSION_SETTINGS)},
                 coalesce(shots, 0) AS shots, coalesce(counted, 0) AS counted
             FROM session JOIN bag ON bag.id = bag_id JOIN golfer ON golfer.id = golfer_id
-                LEFT JOIN (SELECT session_id, count(*) AS shots, sum(counted) AS counted FROM shot GROUP BY session_id)
-                    ON session_id = session.id
-            ORDER BY session.id"""
+                LEFT JOIN (SELECT session_id, count(*) AS shots, sum(counted) AS counted FROM shot {"" if session is None else "WHERE session_id = :one"}
+                    GROUP BY session_id) ON session_id = session.id
+            {"" if session is None else "WHERE session.id = :one"} ORDER BY session.id""",
+            {} if session is None else {"one": self._need("session", session)},
         ).astype(numbers)
 
     @_reading
@@ -486,7 +491,7 @@ class SessionBook:
         """Return the row of `sessions` that was entered or opened last, as a Series; None in a book without sessions."""
         last = self._table("SELECT session.id FROM session JOIN bag ON bag.id = bag_id JOIN golfer ON golfer.id = golfer_id "
                            "ORDER BY opened DESC, session.id DESC LIMIT 1")  # fmt: skip
-        return None if last.empty else self.sessions().set_index("session_id", drop=False).loc[int(last["id"].iloc[0])]
+        return None if last.empty else self.sessions(int(last["id"].iloc[0])).set_index("session_id", drop=False).iloc[0]
 
     @_reading
     def shots(self, session=None):

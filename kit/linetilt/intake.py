@@ -80,10 +80,7 @@ class PhotoIntake:
         self.folder = None if folder is None else Path(folder).expanduser()
         if self.folder is not None and not self.folder.is_dir():
             raise InputError(f"there is no folder {folder}; expected the folder in which the phone's photos arrive")
-        rows = book.sessions().set_index("session_id")
-        if session not in rows.index:
-            raise InputError(f"there is no session {session!r} in this book")
-        self.golfer, self.day, self.bag_id = rows.loc[session, ["golfer", "day", "bag_id"]]
+        self.golfer, self.day, self.bag_id = book.sessions(session)[["golfer", "day", "bag_id"]].iloc[0]
         self.inbox = book.path.with_suffix(".linetilt-inbox")
         self._listed = read_shot_list(shot_list)
         self._measure, self._busy = measure, threading.RLock()
@@ -101,7 +98,7 @@ class PhotoIntake:
     @property
     def settings(self):
         """The session's settings as they are now: a row of the book's `sessions`, as a Series."""
-        return self.book.sessions().set_index("session_id").loc[self.session]
+        return self.book.sessions(self.session).iloc[0]
 
     # What is there
 

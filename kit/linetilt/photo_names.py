@@ -4,9 +4,7 @@ import re
 from functools import cache
 from pathlib import Path
 
-import pandas as pd
-
-from .errors import InputError
+from .entries import read_rows, words_of
 
 PHOTO_ENDS = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif")
 
@@ -29,13 +27,8 @@ def read_shot_list(shot_list):
     """Return the rows of a list of shots (path, DataFrame or None), a dict each, by the photo that they name."""
     if shot_list is None:
         return {}
-    try:
-        table = shot_list if isinstance(shot_list, pd.DataFrame) else pd.read_csv(shot_list, dtype={"club": str, "photo": str})
-    except (OSError, ValueError) as error:
-        raise InputError(f"the list of shots cannot be read: {error}; expected a CSV file with a row a photo") from error
-    if "photo" not in table.columns:
-        raise InputError("the list of shots has no column photo; expected one, with the photo's path or the end of it")
-    return {str(row["photo"]): row for row in table.to_dict("records")}
+    rows = read_rows(shot_list, "the list of shots", needed=("photo",), numeric=("net_left_mm", "net_distance_mm"))
+    return {str(row["photo"]): row | ({"club": words_of(row["club"])} if "club" in row else {}) for _, row in rows if "photo" in row}
 
 
 @cache

@@ -123,10 +123,10 @@ def enter_bends(book, session, readings, *, day=None):
             continue
         if bend is None:
             if club.gauge_lie_deg is None:
-                raise InputError(f"club {club.label} had no gauge reading before the bend, so what was done cannot be told; give bend_deg as well")
+                raise InputError(f"club {club.label} had no gauge reading before the bend, so what was done cannot be told; expected the bend as well; give bend_deg")
             bend = round(after - club.gauge_lie_deg, 3)
         if len(bends[(bends["club"] == club.label) & (bends["day"] == day)]):
-            raise InputError(f"a bend of club {club.label} on {day} is in the book already; correct that one with book.change, or give another day")
+            raise InputError(f"a bend of club {club.label} on {day} is in the book already; expected one a day; correct that one with book.change, or give another day")
         note = row.get("note")
         done.append({"club": club.label, "bend_deg": bend, "gauge": after, "note": note if isinstance(note, str) else ""})
     for row in done:

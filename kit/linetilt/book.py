@@ -131,11 +131,11 @@ class SessionBook:
     def _version(self):
         version, mine = (self._db.execute(f"PRAGMA {name}").fetchone()[0] for name in ("user_version", "application_id"))
         if mine != APPLICATION_ID and (version or mine or self._db.execute("SELECT 1 FROM sqlite_master").fetchone()):
-            raise BookError(f"{self.path} is not a book of linetilt but some other program's file; it was left as it is; choose another name")
+            raise BookError(f"{self.path} is not a book of linetilt but some other program's file; expected a book or a new name; it was left as it is; choose another name")
         if version > len(STEPS):
             raise BookError(
                 f"{self.path} was written by a newer linetilt (version {version} of the book, this one knows {len(STEPS)}); "
-                "update linetilt to open it; it was left as it is"
+                "expected one of this version or an older one; it was left as it is; update linetilt to open it"
             )
         return version
 
@@ -190,7 +190,7 @@ class SessionBook:
         with self._edit("club added"):
             self._need("bag", bag)
             if self._db.execute("SELECT 1 FROM club WHERE bag_id = ? AND label = ?", (bag, club.label)).fetchone():
-                raise InputError(f"bag {bag} has a club {club.label!r} already; give the new one another label")
+                raise InputError(f"bag {bag} has a club {club.label!r} already; expected a label that is free; give the new one another")
             return self._insert_club(bag, club, day)
 
     def add_gauge_reading(self, bag, club, gauge_lie_deg, *, day=None):
@@ -265,7 +265,7 @@ class SessionBook:
     def set_aside(self, shot, why):
         """Leave a shot out of the pooling, saying why; ``change("shot", shot, counted=True)`` takes it in again."""
         if not str(why).strip():
-            raise InputError("why is empty; say why the shot is set aside, such as \"heavy strike\"")
+            raise InputError("why is empty; expected a reason, such as \"heavy strike\"; say why the shot is set aside")
         self.change("shot", shot, counted=False, why=why)
 
     def add_plan(self, session, plan, *, note=""):
@@ -319,12 +319,12 @@ class SessionBook:
         rows = [row] if isinstance(row, int | str) or not hasattr(row, "__iter__") else list(row)
         rows = [self._need(check_kind(kind), row) for row in rows]
         if not rows:
-            raise InputError(f"no {kind} to correct was given")
+            raise InputError(f"no {kind} to correct was given; expected at least one")
         old = self._row(kind, rows[0])
         fixed = ("id", "number", "at", "photo", "lines", "after_gauge", "opened", "marks")
         free = [name for name in old if name not in fixed and not name.endswith(("_id", "_budget"))]
         if not values:
-            raise InputError(f"nothing to correct was given; give at least one of {', '.join(free)}")
+            raise InputError(f"nothing to correct was given; expected at least one of {', '.join(free)}; give it with its right value")
         for name in values:
             if name not in free:
                 raise InputError(f"{name} of a {kind} cannot be corrected; expected some of {', '.join(free)}")
@@ -348,7 +348,7 @@ class SessionBook:
         with self._edit(f"club {club} removed"):
             for kind in ("shot", "bend"):
                 if self._db.execute(f"SELECT 1 FROM {kind} WHERE club_id = ?", (club_id,)).fetchone():
-                    raise InputError(f"club {club!r} has {kind}s in this book and cannot be removed; leave it, or correct its name")
+                    raise InputError(f"club {club!r} has {kind}s in this book and cannot be removed; expected a club without; leave it, or correct its name")
             for (gauge,) in self._db.execute("SELECT id FROM gauge WHERE club_id = ?", (club_id,)).fetchall():
                 self._delete("gauge", gauge)
             self._delete("club", club_id)
@@ -369,7 +369,7 @@ class SessionBook:
         if club is not None:
             values["club_id"] = self._club_id(self._row("session", old["session_id"])["bag_id"], club)
         if not values and why is None:
-            raise InputError("nothing was measured; give a mark, a reading, a start direction or a club")
+            raise InputError("nothing was measured; expected a mark, a reading, a start direction or a club; give one of them")
         if why is not None:
             values |= {"counted": 0, **check_entry({"why": why})}
         elif "lie_error_deg" not in values:
@@ -395,7 +395,7 @@ class SessionBook:
             with self._edit("undo") as undo:
                 found = self._db.execute(last, {"edit": edit, "undo": undo}).fetchone()
                 if not found:
-                    raise InputError("there is nothing to undo in this book" if edit is None else f"edit {edit} cannot be taken back: there is none, it was, or what it touched was changed since")
+                    raise InputError("there is nothing to undo in this book; expected an entry that is not taken back yet" if edit is None else f"edit {edit} cannot be taken back: there is none, it was, or what it touched was changed since; expected one of history(); take back the later ones first")
                 undone, what = found
                 self._db.execute("UPDATE edit SET undoes = ?, what = ? WHERE id = ?", (undone, f"undone: {what}", undo))
                 changes = "SELECT kind, row_id, before FROM change WHERE edit_id = ? ORDER BY id DESC"
@@ -421,7 +421,7 @@ class SessionBook:
         with self._lock, self._sentences():
             edits = self._db.execute(sql, (check_kind(kind), row := int(row))).fetchall()
             if not edits:
-                raise InputError(f"there never was a {kind} {row} in this book")
+                raise InputError(f"there never was a {kind} {row} in this book; expected the number it was given when it was entered")
             after = [json.loads(edit[4] or "{}") for edit in edits[1:]] + [self._row(kind, row) or {}]
         names = ("edit_id", "at", "what", "undoes")
         return pd.DataFrame([dict(zip(names, edit, strict=False)) | state for edit, state in zip(edits, after, strict=True)])
@@ -652,7 +652,7 @@ class SessionBook:
         with self._lock, self._sentences():
             clubs = dict(self._db.execute("SELECT label, id FROM club WHERE bag_id = ? ORDER BY id", (self._need("bag", bag),)))
         if str(label) not in clubs:
-            raise InputError(f"no club {label!r} in the bag; it holds {', '.join(clubs)}")
+            raise InputError(f"no club {label!r} in the bag; expected one of {', '.join(clubs)}; correct the label, or enter the club")
         return clubs[str(label)]
 
     def _table(self, sql, arguments=()):
@@ -726,7 +726,7 @@ def _marks_of(mark):
 
 def _check_counted(shot):
     if shot["counted"] and shot["lie_error_deg"] is None:
-        raise InputError("counted is True for a shot without a lie reading; give the reading as well, or set the shot aside")
+        raise InputError("counted is True for a shot without a lie reading; expected a reading; give it as well, or set the shot aside")
 
 
 def _get(thing, name):

@@ -162,7 +162,7 @@ class Bag:
         for club in self.clubs:
             if club.label == str(label):
                 return club
-        raise InputError(f"no club {label!r} in the bag; it holds {', '.join(self.labels)}")
+        raise InputError(f"no club {label!r} in the bag; expected one of {', '.join(self.labels)}; correct the label, or enter the club")
 
     def with_club(self, club):
         """Return a bag in which `club` stands in place of the one with its label."""

@@ -24,7 +24,7 @@ def check_number(name, value, low, high, unit):
 
     Text is read as a fitter types it: with point or comma, and with or without a degree sign.
     """
-    number = _number(value)
+    number = number_of(value)
     if not low <= number <= high:
         shown = value.item() if isinstance(value, np.generic) else value
         likely = (f"; if that is in {other}, give {number * factor:.4g}" for other, factor in _OTHER_UNITS.get(unit, ()) if low < number * factor <= high)
@@ -32,7 +32,7 @@ def check_number(name, value, low, high, unit):
     return number
 
 
-def _number(value):
+def number_of(value):
     """Return a number as a float; NaN where it is none."""
     if isinstance(value, str):
         value = value.strip().removesuffix("°").rstrip().replace("−", "-")
@@ -95,7 +95,7 @@ def read_rows(source, what, *, needed=(), known=None, numeric=()):
                              "write numbers with a point, or put semicolons between the columns")  # fmt: skip
         row = {name: cell for name, cell in zip(columns, cells, strict=False) if not _is_empty(cell, what, number)}
         for name in set(numeric) & set(row):
-            value = _number(row[name])
+            value = number_of(row[name])
             if not math.isfinite(value):
                 raise InputError(f"{what}, row {number}: {name} is {row[name]!r}; expected a number; correct it, or leave the cell empty where it is not known")
             row[name] = value

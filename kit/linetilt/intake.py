@@ -224,7 +224,7 @@ class PhotoIntake:
                 return self.mark(name)
             label = club or entry.club
             if label is None:
-                raise InputError(f"nobody has said which club {name} shows; choose it first")
+                raise InputError(f"nobody has said which club {name} shows; expected one of the bag; choose it first")
             return self._enter(entry, label, self.start(name))
 
     def place(self, name, corners=None, line=None):
@@ -238,7 +238,7 @@ class PhotoIntake:
         with self._busy:
             entry = self.entry(name)
             if entry.shot is None:
-                raise InputError(f"{name} is not in the book yet; choose its club first")
+                raise InputError(f"{name} is not in the book yet; expected a photo that was measured; choose its club first")
             return self._enter(entry, entry.club, self.start(name), corners=corners, line=line)
 
     def set_club(self, name, label):
@@ -329,7 +329,7 @@ class PhotoIntake:
             shots = stands["what"].str.extract(r"^shot (\d+) corrected$")[0].dropna().astype(int)
             shots = shots[shots.isin(self.book.shots(self.session)["shot_id"])]
             if not len(shots):
-                raise InputError("there is no decision to take back in this session")
+                raise InputError("there is no decision to take back in this session; expected a shot that was counted, set aside or corrected")
             self.book.undo(int(stands["edit_id"][shots.index[-1]]))
             return next((entry for entry in self.entries() if entry.shot == shots.iloc[-1]), None)
 
@@ -467,7 +467,7 @@ class PhotoIntake:
     def _in_book(self, name):
         shot = self.entry(name).shot
         if shot is None:
-            raise InputError(f"{name} is not in the book yet; choose its club first")
+            raise InputError(f"{name} is not in the book yet; expected a photo that was measured; choose its club first")
         return shot
 
     def _picture(self, entry):
@@ -509,7 +509,7 @@ def open_session(book, bag=None, *, golfer="Golfer"):
     if len(bags):
         return book.add_session(int(bags["bag_id"].iloc[-1]))
     if bag is None:
-        raise InputError("the book has no bag yet; fill it in with the first notebook, or name a CSV file of the clubs")
+        raise InputError("the book has no bag yet; expected one; fill it in with the first notebook, or name a CSV file of the clubs")
     bag = bag if hasattr(bag, "clubs") else read_bag(bag)
     return book.add_session(book.add_bag(book.add_golfer(golfer, next(iter(bag)).handed), bag))
 

@@ -9,6 +9,7 @@ acknowledged shots in a second file, and does not work across a network (sqlite.
 
 import hashlib
 import json
+import re
 import sqlite3
 import threading
 from collections.abc import Mapping
@@ -534,10 +535,17 @@ class SessionBook:
         """
         return json.loads(self._row("shot", self._need("shot", shot))["marks"] or "null")
 
+    @_reading
     def photo(self, shot):
         """Return the path of a shot's photo, or None."""
         name = self._row("shot", self._need("shot", shot))["photo"]
-        return self.photo_folder / name if name else None
+        return self.photo_path(name) if name else None
+
+    def photo_path(self, name):
+        """Return the path of one of the book's photos by its name in the table of shots; in a book that was tampered with the name may lead elsewhere."""
+        if not re.fullmatch(r"[0-9a-f]{64}\.[a-z]{3,4}", name):
+            raise BookError(f"{self.path} names a photo {name!r}; expected the SHA-256 of one; leave that book alone, and ask where it comes from")
+        return self.photo_folder / name
 
     @_reading
     def plans(self, session=None):
@@ -566,7 +574,11 @@ class SessionBook:
         except BookError as damage:
             return [*notes, str(damage)]
         for name in photos:
-            path = self.photo_folder / name
+            try:
+                path = self.photo_path(name)
+            except BookError as error:
+                notes.append(str(error))
+                continue
             if not path.is_file():
                 notes.append(f"the photo {name} is gone")
             elif hashlib.sha256(path.read_bytes()).hexdigest() != path.stem:

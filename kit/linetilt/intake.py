@@ -2,7 +2,6 @@
 
 import hashlib
 import os
-import re
 import stat
 import threading
 from collections import Counter, OrderedDict
@@ -19,7 +18,7 @@ from .files import write_whole
 from .lie import StartDirection, heading_from_start, lie_reading, start_from_net
 from .mark import measure_photo
 from .photo import open_photo
-from .photo_names import PHOTO_ENDS, club_from_name, counting, read_shot_list
+from .photo_names import PHOTO_ENDS, club_from_name, counting, read_shot_list, safe_name
 
 REASONS = ("heavy strike", "mat moved", "double print", "wrong ball", "other")
 NOT_LOOKED = "not looked at yet"
@@ -128,7 +127,7 @@ class PhotoIntake:
 
         A photo that is there already keeps the name that it has.
         """
-        name = re.sub(r"[^\w. ()-]", "_", Path(str(name).replace("\\", "/")).name).lstrip(".") or "photo.jpg"
+        name = safe_name(name)
         content = bytes(content)
         if Path(name).suffix.lower() not in PHOTO_ENDS:
             raise InputError(f"{name} is no photo; expected a file that ends in {', '.join(PHOTO_ENDS)}")
@@ -176,13 +175,13 @@ class PhotoIntake:
             seen.add(digest)
             row = by_digest.pop(digest, None)
             if row is not None:
-                kept = self.book.photo_folder / row["photo"]
+                kept = self.book.photo_path(row["photo"])
                 found.append(_entered(name, kept if kept.is_file() else path, row))
             else:
                 error = self._errors.get(name)
                 found.append(Entry(name, path, self._club_of(name, labels), "refused" if error else "new", error or ""))
         for row in by_digest.values():  # in the book, and gone from the folder
-            found.append(_entered(row["note"] or row["photo"][:12], self.book.photo_folder / row["photo"], row))
+            found.append(_entered(row["note"] or row["photo"][:12], self.book.photo_path(row["photo"]), row))
         return sorted(found, key=lambda entry: counting(entry.name))
 
     def shot(self, name):
@@ -396,7 +395,7 @@ class PhotoIntake:
     def _kept_size(self, photo):
         """The size of one of the book's own copies, or None."""
         if photo not in self._kept_sizes:
-            path = self.book.photo_folder / photo
+            path = self.book.photo_path(photo)
             self._kept_sizes[photo] = path.stat().st_size if path.is_file() else None
         return self._kept_sizes[photo]
 

@@ -6,7 +6,17 @@ from pathlib import Path
 
 from .entries import read_rows, words_of
 
+_RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)( *\..*)?", re.IGNORECASE)  # devices of Windows, whatever their ending
 PHOTO_ENDS = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif")
+
+
+def safe_name(name):
+    """Return the name of an uploaded file as one that any disk takes, and that leads into no other folder."""
+    name = re.sub(r"[^\w. ()-]", "_", str(name).replace("\\", "/").rpartition("/")[2]).strip().lstrip(".") or "photo.jpg"
+    stem, dot, end = name.rpartition(".")
+    stem = stem.encode()[:120].decode(errors="ignore")  # file systems take 255 bytes; a digest may follow
+    name = f"{stem}{dot}{end[:8]}"
+    return f"_{name}" if _RESERVED.fullmatch(name) else name
 
 
 def club_from_name(name, labels):

@@ -149,7 +149,7 @@ class SessionBook:
     def close(self):
         """Close the book; what was entered is on the disk already."""
         if self._db is not None:
-            with suppress(sqlite3.Error):  # closed already, damaged, or another process is writing: then the last one to close tidies up
+            with suppress(sqlite3.Error, UnicodeDecodeError):  # closed already, damaged, or another process is writing: then the last one to close tidies up
                 self._db.execute("PRAGMA journal_mode = DELETE")
             self._db.close()
 

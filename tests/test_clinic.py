@@ -35,7 +35,7 @@ def test_signing_in(book, tmp_path):
 
 
 @pytest.mark.parametrize("people, words", [
-    ({"name": ["A", ""]}, "row 2"), ({"name": ["A"], "handed": ["both"]}, "row 1"), ({"who": ["A"]}, "no names"), ({"name": ["A", "A"]}, "same name"),
+    ({"name": ["A", ""], "handed": ["right", "left"]}, "row 2"), ({"name": ["A"], "handed": ["both"]}, "row 1"), ({"who": ["A"]}, "no column name"), ({"name": ["A", "A"]}, "same name"),
 ])  # fmt: skip
 def test_a_list_with_a_mistake_enters_nobody(book, people, words):
     with pytest.raises(lt.InputError, match=words):

@@ -1,5 +1,7 @@
 """Photos of a session: found, named, measured (by a stand-in), decided, undone, and all of it there when the book is opened again."""
 
+import os
+
 import linetilt as lt
 import numpy as np
 import pandas as pd
@@ -197,6 +199,34 @@ def test_an_arriving_file_is_taken_when_it_has_stopped_growing(intake, folder):
     assert intake.look() == [] and intake.look() == ["7-11.jpg"] and intake.look() == []
     (folder / ".hidden.jpg").write_bytes(whole), (folder / "note.txt").write_text("x")
     assert intake.look(settled=True) == []
+
+
+def test_files_are_read_only_where_another_has_the_same_size(intake, folder, monkeypatch):
+    """A card with thousands of photos must not be read twice over only to see which are new."""
+    read = []
+    monkeypatch.setattr("linetilt.intake.PhotoIntake._digest", lambda self, name: read.append(name) or name)
+    for n in range(50):
+        (folder / f"7-{100 + n}.jpg").write_bytes(b"x" * (5000 + n))
+    (folder / "7-900.jpg").write_bytes(b"y" * 5000)
+    assert intake.look() == [] and len(intake.look()) == 51
+    assert set(read) == {"7-100.jpg", "7-900.jpg"}
+
+
+def test_what_another_process_enters_is_seen(intake, book):
+    assert intake.entry("7-1.jpg").state == "new"
+    with lt.SessionBook(book.path) as other:
+        PhotoIntake(other, intake.session, intake.folder, measure=Measure()).take("7-1.jpg")
+    assert intake.entry("7-1.jpg").state == "to look at"
+
+
+def test_links_hidden_folders_and_other_files_are_passed_over(intake, folder):
+    (folder / "loop").symlink_to(folder, target_is_directory=True)
+    (folder / "link.jpg").symlink_to(folder / "7-1.jpg")
+    (folder / ".hidden").mkdir(), (folder / "dir.jpg").mkdir()
+    write_photo(folder / ".hidden" / "7-8.jpg", 88), write_photo(folder / "dir.jpg" / "7-9.JPG", 99)
+    os.mkfifo(folder / "pipe.jpg")
+    assert intake.look(settled=True) == ["dir.jpg/7-9.JPG", "link.jpg"]
+    assert [entry.name for entry in intake.entries()][:2] == ["7-1.jpg", "7-2.jpg"]  # a link is another name of the same photo
 
 
 def test_a_file_that_is_no_photo_is_refused_and_not_kept(intake, folder, book):

@@ -8,7 +8,8 @@ import pandas as pd
 
 from ._pool import pool, scale_grid
 from .bagfit import BagFit, club_spread
-from .club import Bag, check_number
+from .club import Bag
+from .entries import check_number, number_of, words_of
 from .errors import InputError
 
 # A 7-iron's length, and how a set shortens as loft grows, for clubs whose length was not measured: common practice, no source.
@@ -185,7 +186,7 @@ def _lay_out(rows, bag, priors, golfer):
     labels = bag.labels
     strangers = [label for label in rows["club"].unique() if label not in labels]
     if strangers:
-        raise InputError(f"{who}readings for club {strangers[0]!r}, which is not in the bag; it holds {', '.join(labels)}")
+        raise InputError(f"{who}readings for club {strangers[0]!r}, which is not in the bag; expected one of {', '.join(labels)}; correct the club, or enter it in the bag")
     if not rows["counted"].any():
         raise InputError(f"{who}none of the {len(rows)} readings counts; expected at least one ball that was not set aside")
     clubs = len(labels)
@@ -218,18 +219,26 @@ def _check_readings(readings):
         raise InputError(f"the readings have no column {missing[0]}; expected at least {', '.join(needed[:3])}")
     if readings.empty:
         raise InputError("the readings are empty; expected at least one ball")
+    if twice := readings.columns[readings.columns.duplicated()].tolist():
+        raise InputError(f"the readings have two columns {twice[0]!r}; expected each column once; take one of them out")
     table = readings.copy()
-    table["club"] = table["club"].astype(str)
+    for row, (club, golfer) in enumerate(zip(table["club"], table["golfer"]), start=1):
+        if not (pd.api.types.is_scalar(club) and pd.api.types.is_scalar(golfer)) or pd.isna(club) or pd.isna(golfer):
+            raise InputError(f"club of reading {row} is {club!r}, golfer {golfer!r}; expected a name in each; fill it in, or take the reading out")
+    table["club"] = table["club"].map(words_of)
     for name, usual in (("heading_known", True), ("counted", True)):
         table[name] = _booleans(table, name) if name in table else usual
     for name in ("strike_toe_mm", "strike_up_mm"):
-        table[name] = pd.to_numeric(table[name], errors="coerce") if name in table else math.nan
-    table["shot"] = pd.to_numeric(table["shot"]) if "shot" in table else np.arange(1, len(table) + 1)
+        table[name] = _numbers(table[name]) if name in table else math.nan
+    table["shot"] = _numbers(table["shot"]) if "shot" in table else np.arange(1, len(table) + 1)
+    if (lost := table["shot"].isna().to_numpy()).any():
+        row = int(np.flatnonzero(lost)[0])
+        raise InputError(f"shot of reading {row + 1} is {readings['shot'].iloc[row]!r}; expected its number in the order of hitting")
     for name, good, expected in (
         ("lie_error_deg", lambda v: v.abs() <= 45, "a number of degrees from -45 to 45"),
         ("u_lie_error_deg", lambda v: (v > 0) & (v <= 45), "degrees above 0, since every reading has some uncertainty"),
     ):
-        values = pd.to_numeric(table[name], errors="coerce")
+        values = _numbers(table[name])
         wrong = table["counted"] & ~good(values)
         if wrong.any():
             row = int(np.flatnonzero(wrong)[0])
@@ -239,9 +248,15 @@ def _check_readings(readings):
     return table.reset_index(drop=True)
 
 
+def _numbers(cells):
+    """Return cells as floats, NaN where one is no number."""
+    if pd.api.types.is_numeric_dtype(cells):
+        return cells.astype(float)
+    return cells.map(lambda cell: number_of(cell) if pd.api.types.is_scalar(cell) and not pd.isna(cell) else math.nan).astype(float)
+
+
 def _booleans(table, name):
     for row, value in enumerate(table[name]):
-        if pd.isna(value) or value not in (True, False):
+        if not pd.api.types.is_scalar(value) or pd.isna(value) or value not in (True, False):
             raise InputError(f"{name} of reading {row + 1} is {value!r}; expected True or False")
     return table[name].astype(bool)
-

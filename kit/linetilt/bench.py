@@ -8,7 +8,7 @@ import pandas as pd
 from .bag import fit_bag
 from .bend import sits, plan_bends
 from .book_schema import check_day
-from .club import check_number
+from .entries import check_number, read_rows, words_of
 from .errors import InputError
 from .lie import COVERAGE_FACTOR
 
@@ -40,11 +40,7 @@ def session_bag(book, session):
 
 def session_row(book, session):
     """Return a session's row of `SessionBook.sessions`, as a Series."""
-    sessions = book.sessions()
-    found = sessions[sessions["session_id"] == session]
-    if found.empty:
-        raise InputError(f"there is no session {session!r} in this book; expected one of {', '.join(map(str, sessions['session_id']))}")
-    return found.iloc[0]
+    return book.sessions(session).iloc[0]
 
 
 def session_plan(book, session, fit=None):
@@ -112,25 +108,25 @@ def enter_bends(book, session, readings, *, day=None):
     InputError
         When a club is unknown, was bent that day already, or its bend cannot be told.
     """
-    table, day = read_table(readings), check_day(day)
-    if "club" not in table:
-        raise InputError("the bench's readings have no column club; expected club, gauge_after_deg and, where needed, bend_deg and note")
+    rows, day = read_rows(readings, "the bench's readings", needed=("club",)), check_day(day)
     bag_id = int(session_row(book, session)["bag_id"])
     bag, planned = book.bag(bag_id), session_plan(book, session).set_index("club")["bend_deg"]
     bends = book.bends(bag_id)
     done = []
-    for row in table.to_dict("records"):
-        club = bag[str(row["club"]).strip()]
-        after, bend = (_number(f"{name} of club {club.label}", row.get(name), *limits) for name, limits in
+    for number, row in rows:
+        if "club" not in row:
+            raise InputError(f"the bench's readings, row {number} names no club; expected one of {', '.join(bag.labels)}; fill it in")
+        club = bag[words_of(row["club"])]
+        after, bend = (None if name not in row else check_number(f"{name} of club {club.label}", row[name], *limits, "degrees") for name, limits in
                        (("gauge_after_deg", (45.0, 80.0)), ("bend_deg", (-10.0, 10.0))))  # fmt: skip
         if after is None and bend is None:
             continue
         if bend is None:
             if club.gauge_lie_deg is None:
-                raise InputError(f"club {club.label} had no gauge reading before the bend, so what was done cannot be told; give bend_deg as well")
+                raise InputError(f"club {club.label} had no gauge reading before the bend, so what was done cannot be told; expected the bend as well; give bend_deg")
             bend = round(after - club.gauge_lie_deg, 3)
         if len(bends[(bends["club"] == club.label) & (bends["day"] == day)]):
-            raise InputError(f"a bend of club {club.label} on {day} is in the book already; correct that one with book.change, or give another day")
+            raise InputError(f"a bend of club {club.label} on {day} is in the book already; expected one a day; correct that one with book.change, or give another day")
         note = row.get("note")
         done.append({"club": club.label, "bend_deg": bend, "gauge": after, "note": note if isinstance(note, str) else ""})
     for row in done:
@@ -211,20 +207,3 @@ def _verdict(label, balls, bend, before, after):
         "predicted_deg": predicted, "u_predicted_deg": u_predicted, "found_deg": new["lie_error_deg"], "u_found_deg": new["u_lie_error_deg"],
         "off_deg": off, "low_deg": off - reach, "high_deg": off + reach, "helped": helped, "verdict": verdict, "sentence": words,
     }  # fmt: skip
-
-
-def read_table(table):
-    """Return a table as it is, or from a CSV file, with the columns that hold words as text."""
-    if isinstance(table, pd.DataFrame):
-        return table
-    try:
-        return pd.read_csv(table, dtype=dict.fromkeys(("club", "golfer", "name", "handed", "note", "why", "bag", "gauge_after_deg", "bend_deg"), str),
-                           encoding="utf-8-sig")  # fmt: skip
-    except (OSError, ValueError) as error:
-        raise InputError(f"{table} cannot be read: {error}; expected a CSV file") from error
-
-
-def _number(name, value, low, high):
-    if value is None or (isinstance(value, float) and math.isnan(value)) or (isinstance(value, str) and not value.strip()):
-        return None
-    return check_number(name, value.strip().replace(",", ".") if isinstance(value, str) else value, low, high, "degrees")

@@ -270,7 +270,7 @@ def _check_misses(misses, bag):
         return {}
     needed = ("club", "mean_left_m", "sd_left_m", "feared")
     if not isinstance(misses, pd.DataFrame) or any(name not in misses for name in needed):
-        raise InputError(f"misses must be a DataFrame with the columns {', '.join(needed)}, a row a club")
+        raise InputError(f"misses is no table of misses; expected a DataFrame with the columns {', '.join(needed)}, a row a club")
     checked = {}
     for row in misses.to_dict("records"):
         label = bag[row["club"]].label

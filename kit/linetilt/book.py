@@ -1,21 +1,22 @@
 """SessionBook: one SQLite file that keeps golfers, bags, sessions, shots, plans and bends; the photos lie beside it.
 
 The file is in SQLite's rollback-journal mode with ``synchronous=EXTRA``: when a method that writes has returned, its data is
-on the disk, and between writes the book is one whole file that may be copied, put on a stick or on a network drive (a
-write-ahead log would leave acknowledged shots in a second file and does not work across a network). A write waits for the disk
-five times; keeping the journal's file between writes (PERSIST, TRUNCATE) was counted and takes as many.
+on the disk, and between writes the book is one whole file that may be copied, put on a stick or on a network drive. While the
+book is open its journal stays beside it, emptied (PERSIST): the disk is then waited for four times a write in place of five,
+since the folder has no new file to be made sure of. A closed book is one file. A write-ahead log waits once, but would leave
+acknowledged shots in a second file, and does not work across a network (sqlite.org/wal.html). Counted by tests/bench/book.py.
 """
 
 import hashlib
 import json
-import os
+import re
 import sqlite3
 import threading
-import uuid
 from collections.abc import Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import fields, replace
 from datetime import UTC, datetime
+from functools import wraps
 from pathlib import Path
 
 import numpy as np
@@ -36,6 +37,7 @@ from .book_schema import (
 )
 from .club import Bag, Club, check_number
 from .errors import BookError, InputError
+from .files import write_whole
 
 PICTURE_STARTS = {b"\xff\xd8": ".jpg", b"\x89PNG": ".png", b"RIFF": ".webp"}  # else .heic or .bin, see `_suffix`
 _SHOT_COLUMNS = ("number", "at", "photo", *MARK_COLUMNS, "flags", "lie_error_deg", "u_lie_error_deg", "heading_known",
@@ -45,18 +47,39 @@ _LATER_BENDS = """SELECT later.id FROM bend later, session s WHERE s.id = {sessi
     AND (SELECT min(edit_id) FROM change WHERE kind = 'bend' AND row_id = later.id)
         > (SELECT min(edit_id) FROM change WHERE kind = 'session' AND row_id = s.id)))"""
 
-_SENTENCES = {
-    sqlite3.SQLITE_FULL: "the disk is full; nothing of this entry was kept; free some space and enter it again",
-    sqlite3.SQLITE_READONLY: "the book or its folder may only be read; copy the book to a folder of your own",
-    sqlite3.SQLITE_CANTOPEN: "the book cannot be opened there; check that the folder exists and that you may write in it",
-    sqlite3.SQLITE_PERM: "you have no right to this book; ask its owner, or copy it to a folder of your own",
-    sqlite3.SQLITE_BUSY: "another program keeps the book busy; nothing of this entry was kept; close the other one or try again",
-    sqlite3.SQLITE_LOCKED: "another program keeps the book busy; nothing of this entry was kept; close the other one or try again",
-    sqlite3.SQLITE_CORRUPT: "the book is damaged; leave it as it is, and save what can be read with linetilt.rescue_book(this book, a new name)",
-    sqlite3.SQLITE_NOTADB: "this is not a book of linetilt, or its first page is damaged; choose another file, or take your last copy",
-    sqlite3.SQLITE_CONSTRAINT: "that clashes with another entry (two clubs of one name in a bag?); nothing of this entry was kept",
-    sqlite3.SQLITE_IOERR: "the disk could not read or write the book; check the drive or the network, then open it again",
-}
+_AGAIN = "nothing of this entry was kept"
+_SENTENCES = {  # by SQLite's result code: what was found, what was expected, what to do next
+    sqlite3.SQLITE_FULL: f"the disk is full; expected room for the entry; {_AGAIN}: free some space and enter it again",
+    sqlite3.SQLITE_READONLY: "the book or its folder may only be read; expected one that you may write in; copy the book to a folder of your own",
+    sqlite3.SQLITE_READONLY_DBMOVED: f"the book's file was moved or deleted while it was open; expected it where it was opened; {_AGAIN}: "
+                                     "put the file back and open it again",
+    sqlite3.SQLITE_CANTOPEN: "the book cannot be opened there; expected a file in a folder that exists and in which you may write; check both, or choose another place",
+    sqlite3.SQLITE_PERM: "you have no right to this book; expected one that you may read and write; ask its owner, or copy it to a folder of your own",
+    sqlite3.SQLITE_BUSY: f"another program keeps the book busy; expected it to let go within {{wait:g}} s; {_AGAIN}: close the other program or try again",
+    sqlite3.SQLITE_CORRUPT: "the book is damaged; expected a whole one; leave it as it is, and save what can be read with linetilt.rescue_book(this book, a new name)",
+    sqlite3.SQLITE_NOTADB: "the file does not begin as a book does; expected a book of linetilt; choose another file, or, if this was one, "
+                           "save what can be read with linetilt.rescue_book(this book, a new name)",
+    sqlite3.SQLITE_CONSTRAINT: f"that clashes with another entry; expected two clubs of a bag to have two names; {_AGAIN}: give it a name of its own",
+    sqlite3.SQLITE_IOERR: f"the disk could not read or write the book; expected a drive that answers and has room; {_AGAIN}: check the drive or the network, "
+                          "then open the book again",
+}  # fmt: skip
+_SENTENCES[sqlite3.SQLITE_LOCKED] = _SENTENCES[sqlite3.SQLITE_BUSY]
+_UNKNOWN = f"the book answers: {{error}}; expected an entry that it can hold; {_AGAIN}: open it again, and look at it with check()"
+
+
+def _reading(method):
+    """Say that the book is damaged where a method finds a value in it that no entry can have put there."""
+
+    @wraps(method)
+    def read(self, *arguments, **named):
+        try:
+            return method(self, *arguments, **named)
+        except InputError:
+            raise
+        except (ValueError, TypeError, KeyError) as error:
+            raise BookError(f"{self.path}: {_SENTENCES[sqlite3.SQLITE_CORRUPT]}") from error
+
+    return read
 
 
 class SessionBook:
@@ -82,17 +105,14 @@ class SessionBook:
     """
 
     def __init__(self, path, *, wait_s=10.0):
-        self.path = Path(path)
-        self.photo_folder = self.path.with_suffix(".linetilt-photos")
-        self._lock = threading.RLock()
-        self._db = None
+        self._lock, self._db, self._wait_s = threading.RLock(), None, wait_s
+        self.path, self.photo_folder = _places(path)
         try:
             with self._sentences():
-                if self.path.is_dir():
-                    raise BookError(f"{self.path} is a folder; expected a file such as shop.linetilt")
                 self._db = sqlite3.connect(self.path, timeout=wait_s, isolation_level=None, check_same_thread=False)
                 self._db.execute("PRAGMA foreign_keys = ON")
                 self._db.execute("PRAGMA synchronous = EXTRA")
+                self._db.execute("PRAGMA journal_mode = PERSIST")
                 self._open()
         except BaseException:
             self.close()
@@ -112,11 +132,11 @@ class SessionBook:
     def _version(self):
         version, mine = (self._db.execute(f"PRAGMA {name}").fetchone()[0] for name in ("user_version", "application_id"))
         if mine != APPLICATION_ID and (version or mine or self._db.execute("SELECT 1 FROM sqlite_master").fetchone()):
-            raise BookError(f"{self.path} is not a book of linetilt but some other program's file; it was left as it is; choose another name")
+            raise BookError(f"{self.path} is not a book of linetilt but some other program's file; expected a book or a new name; it was left as it is; choose another name")
         if version > len(STEPS):
             raise BookError(
                 f"{self.path} was written by a newer linetilt (version {version} of the book, this one knows {len(STEPS)}); "
-                "update linetilt to open it; it was left as it is"
+                "expected one of this version or an older one; it was left as it is; update linetilt to open it"
             )
         return version
 
@@ -129,6 +149,8 @@ class SessionBook:
     def close(self):
         """Close the book; what was entered is on the disk already."""
         if self._db is not None:
+            with suppress(sqlite3.Error, UnicodeDecodeError):  # closed already, damaged, or another process is writing: then the last one to close tidies up
+                self._db.execute("PRAGMA journal_mode = DELETE")
             self._db.close()
 
     # Entering
@@ -182,7 +204,7 @@ class SessionBook:
             there = {label for (label,) in self._db.execute("SELECT label FROM club WHERE bag_id = ?", (self._need("bag", bag),))}
             for club in clubs:
                 if club.label in there:
-                    raise InputError(f"bag {bag} has a club {club.label!r} already; give the new one another label")
+                    raise InputError(f"bag {bag} has a club {club.label!r} already; expected a label that is free; give the new one another")
                 there.add(club.label)
             return [self._insert_club(bag, club, day) for club in clubs]
 
@@ -258,7 +280,7 @@ class SessionBook:
     def set_aside(self, shot, why):
         """Leave a shot out of the pooling, saying why; ``change("shot", shot, counted=True)`` takes it in again."""
         if not str(why).strip():
-            raise InputError("why is empty; say why the shot is set aside, such as \"heavy strike\"")
+            raise InputError("why is empty; expected a reason, such as \"heavy strike\"; say why the shot is set aside")
         self.change("shot", shot, counted=False, why=why)
 
     def add_plan(self, session, plan, *, note=""):
@@ -312,12 +334,12 @@ class SessionBook:
         rows = [row] if isinstance(row, int | str) or not hasattr(row, "__iter__") else list(row)
         rows = [self._need(check_kind(kind), row) for row in rows]
         if not rows:
-            raise InputError(f"no {kind} to correct was given")
+            raise InputError(f"no {kind} to correct was given; expected at least one")
         old = self._row(kind, rows[0])
         fixed = ("id", "number", "at", "photo", "lines", "after_gauge", "opened", "marks")
         free = [name for name in old if name not in fixed and not name.endswith(("_id", "_budget"))]
         if not values:
-            raise InputError(f"nothing to correct was given; give at least one of {', '.join(free)}")
+            raise InputError(f"nothing to correct was given; expected at least one of {', '.join(free)}; give it with its right value")
         for name in values:
             if name not in free:
                 raise InputError(f"{name} of a {kind} cannot be corrected; expected some of {', '.join(free)}")
@@ -341,7 +363,7 @@ class SessionBook:
         with self._edit(f"club {club} removed"):
             for kind in ("shot", "bend"):
                 if self._db.execute(f"SELECT 1 FROM {kind} WHERE club_id = ?", (club_id,)).fetchone():
-                    raise InputError(f"club {club!r} has {kind}s in this book and cannot be removed; leave it, or correct its name")
+                    raise InputError(f"club {club!r} has {kind}s in this book and cannot be removed; expected a club without; leave it, or correct its name")
             for (gauge,) in self._db.execute("SELECT id FROM gauge WHERE club_id = ?", (club_id,)).fetchall():
                 self._delete("gauge", gauge)
             self._delete("club", club_id)
@@ -362,7 +384,7 @@ class SessionBook:
         if club is not None:
             values["club_id"] = self._club_id(self._row("session", old["session_id"])["bag_id"], club)
         if not values and why is None:
-            raise InputError("nothing was measured; give a mark, a reading, a start direction or a club")
+            raise InputError("nothing was measured; expected a mark, a reading, a start direction or a club; give one of them")
         if why is not None:
             values |= {"counted": 0, **check_entry({"why": why})}
         elif "lie_error_deg" not in values:
@@ -388,7 +410,7 @@ class SessionBook:
             with self._edit("undo") as undo:
                 found = self._db.execute(last, {"edit": edit, "undo": undo}).fetchone()
                 if not found:
-                    raise InputError("there is nothing to undo in this book" if edit is None else f"edit {edit} cannot be taken back: there is none, it was, or what it touched was changed since")
+                    raise InputError("there is nothing to undo in this book; expected an entry that is not taken back yet" if edit is None else f"edit {edit} cannot be taken back: there is none, it was, or what it touched was changed since; expected one of history(); take back the later ones first")
                 undone, what = found
                 self._db.execute("UPDATE edit SET undoes = ?, what = ? WHERE id = ?", (undone, f"undone: {what}", undo))
                 changes = "SELECT kind, row_id, before FROM change WHERE edit_id = ? ORDER BY id DESC"
@@ -398,6 +420,7 @@ class SessionBook:
                                      (row,) if before is None else tuple(json.loads(before).values()))  # fmt: skip
                 return what
 
+    @_reading
     def history(self, kind=None, row=None):
         """Return what happened, oldest first: all edits of the book, or the revisions of one entry.
 
@@ -413,12 +436,17 @@ class SessionBook:
         with self._lock, self._sentences():
             edits = self._db.execute(sql, (check_kind(kind), row := int(row))).fetchall()
             if not edits:
-                raise InputError(f"there never was a {kind} {row} in this book")
+                raise InputError(f"there never was a {kind} {row} in this book; expected the number it was given when it was entered")
             after = [json.loads(edit[4] or "{}") for edit in edits[1:]] + [self._row(kind, row) or {}]
         names = ("edit_id", "at", "what", "undoes")
         return pd.DataFrame([dict(zip(names, edit, strict=False)) | state for edit, state in zip(edits, after, strict=True)])
 
     # Reading
+
+    def state(self):
+        """Return a value that is another one after any write to the book, by this process or another."""
+        with self._lock, self._sentences():
+            return self._db.execute("PRAGMA data_version").fetchone()[0], self._db.total_changes
 
     def golfers(self):
         """Return a DataFrame, a row a golfer."""
@@ -428,6 +456,7 @@ class SessionBook:
         """Return a DataFrame, a row a bag."""
         return self._table("SELECT id AS bag_id, golfer_id, name, note FROM bag ORDER BY id")
 
+    @_reading
     def clubs(self, bag, *, session=None):
         """Return a DataFrame, a row a club of a bag: club_id, then the columns of `read_bag` as they are now.
 
@@ -446,6 +475,7 @@ class SessionBook:
         table = self._table(sql, (self._need("bag", bag),))
         return table[["club_id", *(field.name for field in fields(Club))]].astype({"from_set": bool})
 
+    @_reading
     def bag(self, bag, *, session=None):
         """Return a `Bag` as its clubs are now, or as they were when a session's balls were hit (see `clubs`)."""
         rows = self.clubs(bag, session=session).drop(columns="club_id").astype(object).to_dict("records")
@@ -456,24 +486,29 @@ class SessionBook:
         return self._table("SELECT gauge.id AS gauge_id, label AS club, day, gauge_lie_deg FROM gauge JOIN club ON club.id = club_id "
                            "WHERE bag_id = ? ORDER BY gauge.id", (self._need("bag", bag),))  # fmt: skip
 
-    def sessions(self):
-        """Return a DataFrame, a row a session, with its settings (see `add_session`) and its numbers of shots entered and counted."""
+    @_reading
+    def sessions(self, session=None):
+        """Return a DataFrame, a row a session (all, or the one given), with its settings (see `add_session`) and its numbers of shots entered and counted."""
         numbers = {name: float for name in SESSION_SETTINGS if not name.endswith("_unit")}
         return self._table(
             f"""SELECT session.id AS session_id, golfer_id, golfer.name AS golfer, bag_id, bag.name AS bag, day, place, retest_of,
                 session.note AS note, {", ".join(SESSION_SETTINGS)},
                 coalesce(shots, 0) AS shots, coalesce(counted, 0) AS counted
             FROM session JOIN bag ON bag.id = bag_id JOIN golfer ON golfer.id = golfer_id
-                LEFT JOIN (SELECT session_id, count(*) AS shots, sum(counted) AS counted FROM shot GROUP BY session_id)
-                    ON session_id = session.id
-            ORDER BY session.id"""
+                LEFT JOIN (SELECT session_id, count(*) AS shots, sum(counted) AS counted FROM shot {"" if session is None else "WHERE session_id = :one"}
+                    GROUP BY session_id) ON session_id = session.id
+            {"" if session is None else "WHERE session.id = :one"} ORDER BY session.id""",
+            {} if session is None else {"one": self._need("session", session)},
         ).astype(numbers)
 
+    @_reading
     def current_session(self):
         """Return the row of `sessions` that was entered or opened last, as a Series; None in a book without sessions."""
-        last = self._table("SELECT id FROM session ORDER BY opened DESC, id DESC LIMIT 1")
-        return None if last.empty else self.sessions().set_index("session_id", drop=False).loc[int(last["id"].iloc[0])]
+        last = self._table("SELECT session.id FROM session JOIN bag ON bag.id = bag_id JOIN golfer ON golfer.id = golfer_id "
+                           "ORDER BY opened DESC, session.id DESC LIMIT 1")  # fmt: skip
+        return None if last.empty else self.sessions(int(last["id"].iloc[0])).set_index("session_id", drop=False).iloc[0]
 
+    @_reading
     def shots(self, session=None):
         """Return a DataFrame, a row a shot in the order hit, of one session or of all: what `fit_bag` takes as it is."""
         sql = f"""SELECT shot.id AS shot_id, session_id, label AS club, {", ".join(_SHOT_COLUMNS)}
@@ -481,23 +516,29 @@ class SessionBook:
         table = self._table(sql, () if session is None else (self._need("session", session),))
         return table.astype({name: float for name in SHOT_NUMBERS} | {"heading_known": bool, "counted": bool})
 
+    @_reading
     def setting(self, session, name, usual=None):
         """Return what `keep_setting` keeps under that name, or `usual`."""
         with self._lock, self._sentences():
             found = self._db.execute("SELECT value FROM setting WHERE session_id = ? AND name = ?", (self._need("session", session), name)).fetchone()
         return json.loads(found[0]) if found else usual
 
+    @_reading
     def budget(self, shot, of="lie"):
         """Return the uncertainty budget kept with a shot, `of` its "lie" or its "mark", as a DataFrame (empty: none was kept)."""
         if of not in ("lie", "mark"):
             raise InputError(f'of is {of!r}; expected "lie" or "mark"')
         return pd.DataFrame(json.loads(self._row("shot", self._need("shot", shot))[f"{of}_budget"] or "[]"))
 
+    @_reading
     def budgets(self):
         """Return all budgets kept as one DataFrame, a row a component: shot_id, `of` ("lie" or "mark"), then the budget's own columns."""
-        kept = self._table("SELECT id, lie_budget, mark_budget FROM shot WHERE coalesce(lie_budget, mark_budget) IS NOT NULL ORDER BY id")
-        return pd.DataFrame([{"shot_id": shot, "of": of} | line for shot, *both in kept.itertuples(index=False)
+        with self._lock, self._sentences():
+            kept = self._db.execute("SELECT id, lie_budget, mark_budget FROM shot WHERE coalesce(lie_budget, mark_budget) IS NOT NULL ORDER BY id").fetchall()
+        return pd.DataFrame([{"shot_id": shot, "of": of} | line for shot, *both in kept
                              for of, lines in zip(("lie", "mark"), both) for line in json.loads(lines or "[]")])  # fmt: skip
+
+    @_reading
     def marks(self, shot):
         """Return where a shot's marks are in its photo, in pixels (x, y) of the upright full-size photo, or None.
 
@@ -508,11 +549,19 @@ class SessionBook:
         """
         return json.loads(self._row("shot", self._need("shot", shot))["marks"] or "null")
 
+    @_reading
     def photo(self, shot):
         """Return the path of a shot's photo, or None."""
         name = self._row("shot", self._need("shot", shot))["photo"]
-        return self.photo_folder / name if name else None
+        return self.photo_path(name) if name else None
 
+    def photo_path(self, name):
+        """Return the path of one of the book's photos by its name in the table of shots; in a book that was tampered with the name may lead elsewhere."""
+        if not re.fullmatch(r"[0-9a-f]{64}\.[a-z]{3,4}", name):
+            raise BookError(f"{self.path} names a photo {name!r}; expected the SHA-256 of one; leave that book alone, and ask where it comes from")
+        return self.photo_folder / name
+
+    @_reading
     def plans(self, session=None):
         """Return a DataFrame, a row a club of each plan kept: plan_id, session_id, at, note, then the plan's own columns."""
         sql = f"SELECT id, session_id, at, note, lines FROM plan {'' if session is None else 'WHERE session_id = ?'} ORDER BY id"
@@ -539,7 +588,11 @@ class SessionBook:
         except BookError as damage:
             return [*notes, str(damage)]
         for name in photos:
-            path = self.photo_folder / name
+            try:
+                path = self.photo_path(name)
+            except BookError as error:
+                notes.append(str(error))
+                continue
             if not path.is_file():
                 notes.append(f"the photo {name} is gone")
             elif hashlib.sha256(path.read_bytes()).hexdigest() != path.stem:
@@ -553,10 +606,11 @@ class SessionBook:
         try:
             yield
         except sqlite3.ProgrammingError as error:
-            raise BookError(f"{self.path}: the book is closed; open it again with SessionBook({str(self.path)!r})") from error
-        except sqlite3.Error as error:
-            code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-            raise BookError(f"{self.path}: {_SENTENCES.get(code, f'the book answers: {error}')}") from error
+            raise BookError(f"{self.path}: the book is closed; expected an open one; open it again with SessionBook({str(self.path)!r})") from error
+        except (sqlite3.Error, UnicodeDecodeError) as error:
+            code = sqlite3.SQLITE_CORRUPT if "decode" in str(error) else getattr(error, "sqlite_errorcode", 0)
+            sentence = _SENTENCES.get(code) or _SENTENCES.get(code & 0xFF, _UNKNOWN)
+            raise BookError(f"{self.path}: {sentence.format(wait=self._wait_s, error=error)}") from error
 
     @contextmanager
     def _transaction(self):
@@ -624,7 +678,7 @@ class SessionBook:
         with self._lock, self._sentences():
             clubs = dict(self._db.execute("SELECT label, id FROM club WHERE bag_id = ? ORDER BY id", (self._need("bag", bag),)))
         if str(label) not in clubs:
-            raise InputError(f"no club {label!r} in the bag; it holds {', '.join(clubs)}")
+            raise InputError(f"no club {label!r} in the bag; expected one of {', '.join(clubs)}; correct the label, or enter the club")
         return clubs[str(label)]
 
     def _table(self, sql, arguments=()):
@@ -633,30 +687,35 @@ class SessionBook:
             return pd.DataFrame(cursor.fetchall(), columns=[column[0] for column in cursor.description])
 
     def _keep_photo(self, photo):
-        """Write a photo beside its final name, force it to the disk, rename it, and return its name."""
+        """Keep a photo under the SHA-256 of its content, and return that name."""
         try:
             content = bytes(photo) if isinstance(photo, bytes | bytearray | memoryview) else Path(photo).read_bytes()
-        except (OSError, TypeError) as error:
-            raise InputError(f"the photo cannot be read: {error}; expected a file's path or its bytes") from error
-        name = hashlib.sha256(content).hexdigest() + _suffix(content)
-        final = self.photo_folder / name
-        beside = self.photo_folder / f".{uuid.uuid4().hex}.part"
-        try:
-            if not self.photo_folder.is_dir():
-                self.photo_folder.mkdir(exist_ok=True)
-                _sync_folder(self.path.parent)
-            if not (final.is_file() and final.stat().st_size == len(content)):
-                with open(beside, "wb") as file:
-                    file.write(content)
-                    file.flush()
-                    os.fsync(file.fileno())
-                os.replace(beside, final)
-            _sync_folder(self.photo_folder)
-        except OSError as error:
-            beside.unlink(missing_ok=True)
-            raise BookError(f"{self.photo_folder}: the photo could not be kept ({error.strerror or error}), nor was its shot; "
-                            "check that the disk has space and that you may write in this folder, then enter the shot again") from error  # fmt: skip
-        return name
+        except (OSError, TypeError, ValueError) as error:
+            raise InputError(f"the photo cannot be read: {error}; expected a file's path or its bytes; choose another file") from error
+        final = self.photo_folder / (hashlib.sha256(content).hexdigest() + _suffix(content))
+        write_whole(final, content, "the photo")
+        return final.name
+
+
+def _places(path):
+    """Return a book's path and its photo folder, or say why no book can be there."""
+    try:
+        path = Path(path)
+        if "\0" in str(path):
+            raise ValueError("no file's name holds that")
+        if path.is_dir():
+            raise BookError(f"{path} is a folder; expected a file such as shop.linetilt; name a file in it")
+        if path.exists() and not path.is_file():
+            raise BookError(f"{path} is a device, not a file; expected a file such as shop.linetilt; name another one")
+        photos = path.with_suffix(".linetilt-photos")
+        if path.exists() and not path.stat().st_size and photos.is_dir() and any(photos.iterdir()):
+            raise BookError(f"{path} is empty, and {photos.name} beside it is not; expected the book of these photos; put your last copy of it there, "
+                            "or move the photos away to begin a new one")  # fmt: skip
+    except (TypeError, ValueError) as error:
+        raise BookError(f"the book's path is {path!r}; expected a file's name such as 'shop.linetilt'; give another one") from error
+    except OSError as error:
+        raise BookError(f"{path} cannot be looked at ({error.strerror}); expected a file in a folder of your own; choose another place or a shorter name") from error
+    return path, photos
 
 
 def put_sql(kind, row):
@@ -693,7 +752,7 @@ def _marks_of(mark):
 
 def _check_counted(shot):
     if shot["counted"] and shot["lie_error_deg"] is None:
-        raise InputError("counted is True for a shot without a lie reading; give the reading as well, or set the shot aside")
+        raise InputError("counted is True for a shot without a lie reading; expected a reading; give it as well, or set the shot aside")
 
 
 def _get(thing, name):
@@ -719,12 +778,3 @@ def _suffix(content):
         return ".heic"
     return next((end for start, end in PICTURE_STARTS.items() if content.startswith(start)), ".bin")
 
-
-def _sync_folder(folder):
-    """Force a folder's list of names to the disk (not needed, and not possible, on Windows)."""
-    if os.name == "posix":
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)

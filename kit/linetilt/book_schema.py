@@ -3,7 +3,8 @@
 from dataclasses import asdict, fields
 from datetime import date
 
-from .club import HANDS, Club, check_number
+from .club import HANDS, Club
+from .entries import check_number, is_text
 from .errors import InputError
 
 APPLICATION_ID = 0x6C74424B  # "ltBK" in the file's header: this SQLite file is a book
@@ -97,7 +98,7 @@ def check_entry(values):
             value = check_number(name, value, *((-10.0, 10.0) if name == "bend_deg" else (45.0, 80.0)), "degrees")
         elif name == "handed" and value not in HANDS:
             raise InputError(f'handed is {value!r}; expected "right" or "left"')
-        elif name in ("name", "note", "place", "why", "flags") and (not isinstance(value, str) or (name == "name" and not value.strip())):
+        elif name in ("name", "note", "place", "why", "flags") and (not is_text(value) or (name == "name" and not value.strip())):
             raise InputError(f"{name} is {value!r}; expected {'a name' if name == 'name' else 'text'}")
         stored[name] = value
     return stored

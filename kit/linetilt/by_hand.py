@@ -23,7 +23,7 @@ def points_of(name, points, count, picture):
     points = (points + 0.5) / picture.reduction - 0.5
     height, width = picture.rgb.shape[:2]
     if (points < -0.1 * max(width, height)).any() or (points > np.array([width, height]) + 0.1 * max(width, height)).any():
-        raise InputError(f"{name} lies outside the photo, which is {width * picture.reduction} by {height * picture.reduction} pixels")
+        raise InputError(f"{name} lies outside the photo; expected places within its {width * picture.reduction} by {height * picture.reduction} pixels")
     return points
 
 
@@ -83,7 +83,7 @@ def frame_from_corners(picture, club, corners):
             best = cost, p, normal
     _, p, normal = best
     if not np.isfinite(p).all() or np.abs(residuals(p)).max() > 8:
-        raise InputError("corners do not look like the four corners of a rectangle seen by a camera; place them again")
+        raise InputError("corners do not lie as a rectangle seen by a camera; expected the four corners of the score-line field; place them again")
     shift = np.array([[1, 0, -centre[0]], [0, 1, -centre[1]], [0, 0, 1.0]])
     to_face = lambda q: np.linalg.inv(homography(q)) @ shift
     values, vectors = np.linalg.eigh(np.linalg.inv(normal))

@@ -5,10 +5,13 @@ from pathlib import Path
 
 import pandas as pd
 
-from .bench import read_table, session_fit
+from .bench import session_fit
+from .book_schema import MARK_COLUMNS
 from .club import HANDS, Bag, read_bag
+from .entries import read_rows, words_of
 from .errors import InputError
 from .lie import heading_from_start, lie_reading, start_from_net
+
 
 def clinic_sign_in(book, people, *, day, bag=None, place=""):
     """Enter everybody of a sign-in list with a bag and a session. Signing in again adds only who is new.
@@ -33,19 +36,18 @@ def clinic_sign_in(book, people, *, day, bag=None, place=""):
     InputError
         Naming the row; nothing is entered then.
     """
-    folder = Path(".") if isinstance(people, pd.DataFrame) else Path(people).parent
-    table = read_table(people)
-    if "name" not in table or table.empty:
-        raise InputError("the sign-in list has no names; expected a column name and a row a golfer")
-    entries = []
-    for number, row in enumerate(table.to_dict("records"), start=1):
-        row = {name: value.strip() for name, value in row.items() if isinstance(value, str) and value.strip()}
+    folder = Path(people).parent if isinstance(people, str | Path) else Path(".")
+    entries, rows = [], read_rows(people, "the sign-in list", needed=("name",))
+    if not rows:
+        raise InputError("the sign-in list has no names; expected a row a golfer; fill it in")
+    for number, row in rows:
+        row = {name: words_of(value) for name, value in row.items()}
         handed, clubs = row.get("handed", "right").lower(), bag if "bag" not in row else read_bag(folder / row["bag"])
         if not row.get("name") or handed not in HANDS or not isinstance(clubs, Bag):
             raise InputError(f'sign-in list, row {number}: expected a name, handed "right" or "left" and clubs (a bag file, or a bag for all); it says {row}')
         entries.append((row["name"], handed, row.get("note", ""), clubs))
     if len({name for name, *_ in entries}) < len(entries):
-        raise InputError("two golfers of the sign-in list have the same name; add something that tells them apart")
+        raise InputError("two golfers of the sign-in list have the same name; expected a name for each; add something that tells them apart")
     here = book.sessions()
     here = here[here["day"] == str(day)[:10]].set_index("golfer")
     for name, handed, note, clubs in entries:
@@ -80,12 +82,12 @@ def enter_readings(book, session, readings):
     """
     sessions = book.sessions().set_index("session_id")
     if session not in sessions.index:
-        raise InputError(f"there is no session {session!r} in this book")
+        raise InputError(f"there is no session {session!r} in this book; expected the number it was given when it was entered")
     clubs, ids = book.bag(int(sessions.loc[session, "bag_id"]), session=session), []
-    for number, row in enumerate(read_table(readings).to_dict("records"), start=1):
-        row = {name: value for name, value in row.items() if pd.notna(value) and value != ""}
+    for number, row in read_rows(readings, "readings", needed=("club",), numeric=(*MARK_COLUMNS, "net_left_mm", "net_distance_mm")):
+        row = {name: words_of(value) if name in ("club", "why", "note") else value for name, value in row.items()}
         try:
-            club, start, reading = clubs[row.get("club")], None, None
+            club, start, reading = clubs[row.get("club", "")], None, None
             heading = {}
             if "net_left_mm" in row:
                 start = start_from_net(row["net_left_mm"], row.get("net_distance_mm", 3000.0), club.handed)

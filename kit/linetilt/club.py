@@ -1,11 +1,12 @@
 """A club, what its head allows, and reading a bag of clubs from a CSV file."""
 
-import math
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass, fields, replace
 
 import pandas as pd
 
+from .entries import check_number, is_text, read_rows, words_of
 from .errors import InputError
 
 HANDS = ("right", "left")
@@ -21,7 +22,7 @@ SCORE_LINE_GAP_MIN_MM = 1.905
 SCORE_LINE_GAP_MIN_WIDTHS = 3.0
 
 _RANGES = {  # what a number must lie within to be that quantity at all, and its unit in words
-    "loft_deg": (0.0, 75.0, "degrees"),
+    "loft_deg": (2.0, 75.0, "degrees"),  # below, it is likely in radians
     "lie_deg": (45.0, 80.0, "degrees"),
     "gauge_lie_deg": (45.0, 80.0, "degrees"),
     "length_in": (18.0, 50.0, "inches"),
@@ -31,17 +32,6 @@ _RANGES = {  # what a number must lie within to be that quantity at all, and its
     "bend_limit_deg": (0.0, 10.0, "degrees"),
     "bent_deg": (-10.0, 10.0, "degrees"),
 }
-
-
-def check_number(name, value, low, high, unit):
-    """Return `value` as a float, or raise InputError naming the argument, its unit and the range expected."""
-    try:
-        number = float(value)
-    except (TypeError, ValueError):
-        number = math.nan
-    if not low <= number <= high:
-        raise InputError(f"{name} is {value!r}; expected a number from {low:g} to {high:g} {unit}")
-    return number
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,18 +86,18 @@ class Club:
     from_set: bool = True
 
     def __post_init__(self):
-        if not isinstance(self.label, str) or not self.label.strip():
-            raise InputError(f'label is {self.label!r}; expected the club\'s name, such as "7" or "PW"')
+        if not isinstance(self.label, str) or not self.label.strip() or not is_text(self.label):
+            raise InputError(f'label is {self.label!r}; expected the club\'s name, such as "7" or "PW"; give it one')
         if self.handed not in HANDS:
             raise InputError(f'handed is {self.handed!r}; expected "right" or "left"')
-        if self.head is not None and self.head not in HEAD_LIMIT_DEG:
+        if self.head is not None and self.head not in tuple(HEAD_LIMIT_DEG):
             raise InputError(f"head is {self.head!r}; expected one of {', '.join(HEAD_LIMIT_DEG)}, or nothing if unknown")
         for name, (low, high, unit) in _RANGES.items():
             value = getattr(self, name)
             if value is not None:
                 object.__setattr__(self, name, check_number(name, value, low, high, unit))
         if self.loft_deg is None:
-            raise InputError("loft_deg is missing; expected the club's loft in degrees")
+            raise InputError("loft_deg is missing; expected the club's loft in degrees; fill it in")
 
     @property
     def limit_deg(self):
@@ -150,9 +140,9 @@ class Bag:
         object.__setattr__(self, "clubs", tuple(self.clubs))
         if not self.clubs:
             raise InputError("the bag has no clubs; expected at least one")
-        for label in self.labels:
-            if self.labels.count(label) > 1:
-                raise InputError(f"two clubs are called {label!r}; give each club of the bag its own label")
+        label, times = Counter(self.labels).most_common(1)[0]
+        if times > 1:
+            raise InputError(f"two clubs are called {label!r}; expected a label for each; give each club of the bag its own label")
 
     @property
     def labels(self):
@@ -172,7 +162,7 @@ class Bag:
         for club in self.clubs:
             if club.label == str(label):
                 return club
-        raise InputError(f"no club {label!r} in the bag; it holds {', '.join(self.labels)}")
+        raise InputError(f"no club {label!r} in the bag; expected one of {', '.join(self.labels)}; correct the label, or enter the club")
 
     def with_club(self, club):
         """Return a bag in which `club` stands in place of the one with its label."""
@@ -191,7 +181,7 @@ def read_bag(source):
     ----------
     source : path, file object or DataFrame
         A row a club. Columns are named as the parameters of `Club`; `label` and `loft_deg` are needed, an empty
-        cell means not known.
+        cell means not known. Files as in `entries.read_rows`.
 
     Returns
     -------
@@ -202,34 +192,23 @@ def read_bag(source):
     InputError
         Naming the row, the column and the value.
     """
-    if isinstance(source, pd.DataFrame):
-        table = source.astype(object)
-    else:
+    clubs, seen = [], {}
+    for number, row in read_rows(source, "the bag", needed=("label", "loft_deg"), known=[field.name for field in fields(Club)]):
+        label = words_of(row.get("label", ""))
         try:
-            table = pd.read_csv(source, dtype=str, skipinitialspace=True, encoding="utf-8-sig")
-        except (OSError, ValueError) as error:
-            raise InputError(f"the bag cannot be read: {error}; expected a CSV file with a row a club") from error
-    known = [field.name for field in fields(Club)]
-    extra = [str(name) for name in table.columns if name not in known]
-    if extra:
-        raise InputError(f"the bag has unknown columns {', '.join(extra)}; expected some of {', '.join(known)}")
-    for needed in ("label", "loft_deg"):
-        if needed not in table.columns:
-            raise InputError(f"the bag has no column {needed}; expected a header row with at least label and loft_deg")
-    clubs = []
-    for number, row in enumerate(table.to_dict("records"), start=1):
-        given = {name: value.strip() if isinstance(value, str) else value for name, value in row.items() if pd.notna(value)}
-        try:
-            if "from_set" in given:
-                given["from_set"] = _read_bool(given["from_set"])
-            clubs.append(Club(**({"label": "", "loft_deg": None} | given | {"label": str(given.get("label", ""))})))
+            if "from_set" in row:
+                row["from_set"] = _read_bool(row["from_set"])
+            clubs.append(Club(**({"loft_deg": None} | row | {"label": label})))
         except InputError as error:
-            raise InputError(f"bag, row {number} ({given.get('label', 'no label')}): {error}") from error
+            raise InputError(f"bag, row {number} ({label or 'no label'}): {error}") from error
+        if label in seen:
+            raise InputError(f"bag, rows {seen[label]} and {number}: two clubs are called {label!r}; expected a label for each; give each club its own label")
+        seen[label] = number
     return Bag(clubs)
 
 
 def _read_bool(value):
-    text = str(value).lower()
+    text = words_of(value).lower()
     if text in ("true", "yes", "1"):
         return True
     if text in ("false", "no", "0"):

@@ -125,7 +125,7 @@ class Desk:
             return
         if name == "gauge_lie_deg":
             if value is None:
-                raise InputError("a gauge reading is kept; take it back with \u201cTake back the last entry\u201d, or type the right one over it")
+                raise InputError("a gauge reading cannot be emptied; expected another reading; take it back with \u201cTake back the last entry\u201d, or type the right one over it")
             self.book.add_gauge_reading(self._bag(), clubs.loc[club_id, "label"], value)
         else:
             self.book.change("club", club_id, **{name: value})
@@ -140,7 +140,7 @@ class Desk:
         """Enter one length of the score lines for all clubs of the bag."""
         clubs = self.clubs
         if clubs.empty:
-            raise InputError("the bag has no clubs yet; enter the clubs first")
+            raise InputError("the bag has no clubs yet; expected some; enter the clubs first")
         self.book.change("club", [int(club) for club in clubs["club_id"]], score_line_length_mm=length_mm)
         self._tell()
 
@@ -149,7 +149,7 @@ class Desk:
         bag, golfer = self._bag(), self.golfer
         clubs = list(read_bag(source))
         if golfer["handed"] == "right" and any(club.handed == "left" for club in clubs):
-            raise InputError(f"the file holds left-handed clubs, and {golfer['name']} is entered as right-handed; correct one of both first")
+            raise InputError(f"the file holds left-handed clubs, and {golfer['name']} is entered as right-handed; expected one hand; correct one of both first")
         there = set(self.clubs.get("label", []))
         new = [replace(club, handed=golfer["handed"]) for club in clubs if club.label not in there]
         if new:
@@ -170,7 +170,7 @@ class Desk:
     def enter_lean(self, toe_side_deg, plus_minus_deg):
         """Enter the lean of the ball's line as judged by eye: degrees to the toe's side, and the range that holds it 95 times in 100."""
         if plus_minus_deg is None or not plus_minus_deg > 0:
-            raise InputError("give or take has to be more than 0 degrees: no line stands exactly")
+            raise InputError(f"give or take is {plus_minus_deg!r} degrees; expected more than 0, since no line stands exactly")
         self.set(setup_tilt_deg=toe_side_deg, u_setup_tilt_deg=plus_minus_deg / COVER_95)
 
     def lean_words(self):
@@ -207,7 +207,7 @@ class Desk:
     def _bag(self):
         session = self.session
         if session is None:
-            raise InputError("there is no golfer in the book yet; enter the golfer first")
+            raise InputError("there is no golfer in the book yet; expected one; enter the golfer first")
         return int(session["bag_id"])
 
     def _settings(self, *names):

@@ -113,7 +113,7 @@ class Delivery:
         try:
             root = np.linalg.cholesky(matrix)
         except np.linalg.LinAlgError:
-            raise InputError("correlation cannot be: no quantities can hang together in all these ways at once; lower them") from None
+            raise InputError("correlation cannot be: no quantities can hang together in all these ways at once; expected weaker ones; lower them") from None
         return root * np.array([getattr(self, f"s_{name}") for name in _SCATTERED])[:, None]
 
 
@@ -240,7 +240,7 @@ def swing_arrays(club, delivery, lie_error_deg, u_lie_error_deg, bend_deg, hands
     lie_error += bend * np.cos(lean)
     if hands:
         if club.length_in is None or club.lie_deg is None:
-            raise InputError(f"hands_down_mm needs length_in (inches) and lie_deg (degrees) of club {club.label}; they are not known")
+            raise InputError(f"hands_down_mm needs length_in (inches) and lie_deg (degrees) of club {club.label}; they are not known; expected both; enter them")
         lie_error += float(lie_change_from_handle_deg(hands, club.length_in, club.lie_deg))
     loft = club.loft_deg - delivery.shaft_lean_deg
     if hold == "face":

@@ -9,7 +9,19 @@ class LinetiltError(Exception):
 
 
 class InputError(LinetiltError, ValueError):
-    """A number, table or choice handed to the kit cannot be used; the message names it, its unit and what is expected."""
+    """A number, table or choice handed to the kit cannot be used; the message names it, its unit and what is expected.
+
+    Parameters
+    ----------
+    sentence : str
+        "... is ...; expected ...; what to do". Where it does not say what to do, `advice` is added.
+    """
+
+    advice = "correct it and try again"
+
+    def __init__(self, sentence):
+        _, expected, rest = sentence.rpartition("expected")
+        super().__init__(f"{sentence}; {self.advice}" if expected and ";" not in rest and ". " not in rest else sentence)
 
 
 class PhotoError(LinetiltError):

@@ -95,7 +95,7 @@ def export_book(book, folder, pseudonyms=False, *, parquet=None):
     if parquet is None:
         parquet = find_spec("pyarrow") is not None
     elif parquet and find_spec("pyarrow") is None:
-        raise InputError("parquet is True, but pyarrow is not installed; run pip install 'linetilt[export]', or leave parquet out")
+        raise InputError("parquet is True, but pyarrow is not installed; expected it for Parquet; run pip install 'linetilt[export]', or leave parquet out")
     folder = Path(folder)
     tables = export_tables(book, pseudonyms=pseudonyms)
     try:

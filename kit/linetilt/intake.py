@@ -74,15 +74,13 @@ class PhotoIntake:
 
     def __init__(self, book, session, folder=None, *, shot_list=None, measure=measure_photo):
         self.book, self.session = book, session
-        rows = book.sessions().set_index("session_id")
-        if session not in rows.index:
-            raise InputError(f"there is no session {session!r} in this book")
-        self.golfer, self.day, self.bag_id = rows.loc[session, ["golfer", "day", "bag_id"]]
+        self.golfer, self.day, self.bag_id = book.sessions(session)[["golfer", "day", "bag_id"]].iloc[0]
         kept = book.setting(session, FOLDER)
         folder = photo_folder(folder) if folder is not None else Path(kept) if kept else None
         self.files = PhotoFiles(folder, book.path.with_suffix(".linetilt-inbox"))
         self._listed = read_shot_list(shot_list)
         self._measure, self._busy = measure, threading.RLock()
+        self._known, self._listing = {}, None  # what a name says; the entries as they were last told, see `_all`
         self._clubs, self._starts, self._errors = {}, {}, {}  # by name: said by the fitter before, or found, but not in the book
         self._marks, self._sizes, self._kept_sizes = OrderedDict(), {}, {}  # marks by shot; full sizes by path; bytes by the book's name
         self.look(settled=True)
@@ -95,7 +93,7 @@ class PhotoIntake:
     @property
     def settings(self):
         """The session's settings as they are now: a row of the book's `sessions`, as a Series."""
-        return self.book.sessions().set_index("session_id").loc[self.session]
+        return self.book.sessions(self.session).iloc[0]
 
     # What is there
 
@@ -115,18 +113,37 @@ class PhotoIntake:
         for name in came:
             self._errors.pop(name, None)
             self._sizes.pop(self.files.path(name), None)
+            self._listing = None
         return [name for name in came if settled or not self.files.is_copy(name)]
 
     def receive(self, name, content):
         """Put an uploaded photo into the book's inbox, a folder that is looked into as well, and return its name."""
+        self._listing = None
         return self.files.receive(name, content)
 
     def entries(self):
         """Return the `Entry` of every photo, by name in the order in which a person would count."""
+        return list(self._all().values())
+
+    def entry(self, name):
+        """Return the `Entry` of one photo."""
+        entries = self._all()
+        if name not in entries:
+            raise InputError(f"there is no photo {name!r} here; expected one of the list; choose another one")
+        return entries[name]
+
+    def _all(self):
+        """The entries by name; a folder of thousands is gone through again only where a photo or the book has changed since."""
+        state = self.book.state()
+        if self._listing is None or self._listing[0] != state:
+            self._listing = state, {entry.name: entry for entry in self._list()}
+        return self._listing[1]
+
+    def _list(self):
         shots = self.book.shots(self.session)
         shots = shots[shots["photo"].notna()]
         by_digest = {Path(photo).stem: row for photo, row in zip(shots["photo"], shots.to_dict("records"))}
-        labels, found, seen = self.bag.labels, [], set()
+        labels, found, seen = tuple(self.bag.labels), [], set()
         sizes = Counter(size for _, _, size in self.files.items())
         sizes.update(self._kept_size(photo) for photo in shots["photo"])
         for name, path, size in self.files.items():
@@ -136,21 +153,14 @@ class PhotoIntake:
             seen.add(digest)
             row = by_digest.pop(digest, None)
             if row is not None:
-                kept = self.book.photo_folder / row["photo"]
+                kept = self.book.photo_path(row["photo"])
                 found.append(_entered(name, kept if kept.is_file() else path, row))
             else:
                 error = self._errors.get(name)
                 found.append(Entry(name, path, self._club_of(name, labels), "refused" if error else "new", error or ""))
         for row in by_digest.values():  # in the book, and gone from the folder
-            found.append(_entered(row["note"] or row["photo"][:12], self.book.photo_folder / row["photo"], row))
+            found.append(_entered(row["note"] or row["photo"][:12], self.book.photo_path(row["photo"]), row))
         return sorted(found, key=lambda entry: counting(entry.name))
-
-    def entry(self, name):
-        """Return the `Entry` of one photo."""
-        for entry in self.entries():
-            if entry.name == name:
-                return entry
-        raise InputError(f"there is no photo {name!r} here; expected one of the list")
 
     def shot(self, name):
         """Return a photo's row of the book's shots as a dict, or None where it is not in the book."""
@@ -191,7 +201,7 @@ class PhotoIntake:
                 return self.mark(name)
             label = club or entry.club
             if label is None:
-                raise InputError(f"nobody has said which club {name} shows; choose it first")
+                raise InputError(f"nobody has said which club {name} shows; expected one of the bag; choose it first")
             return self._enter(entry, label, self.start(name))
 
     def place(self, name, corners=None, line=None):
@@ -205,7 +215,7 @@ class PhotoIntake:
         with self._busy:
             entry = self.entry(name)
             if entry.shot is None:
-                raise InputError(f"{name} is not in the book yet; choose its club first")
+                raise InputError(f"{name} is not in the book yet; expected a photo that was measured; choose its club first")
             return self._enter(entry, entry.club, self.start(name), corners=corners, line=line)
 
     def set_club(self, name, label):
@@ -214,7 +224,7 @@ class PhotoIntake:
         with self._busy:
             entry = self.entry(name)
             if entry.shot is None:
-                self._clubs[name] = label
+                self._clubs[name], self._listing = label, None
             elif label != entry.club:
                 self._enter(entry, label, self.start(name), **self.by_hand(name))
 
@@ -309,7 +319,7 @@ class PhotoIntake:
             shots = stands["what"].str.extract(r"^shot (\d+) corrected$")[0].dropna().astype(int)
             shots = shots[shots.isin(self.book.shots(self.session)["shot_id"])]
             if not len(shots):
-                raise InputError("there is no decision to take back in this session")
+                raise InputError("there is no decision to take back in this session; expected a shot that was counted, set aside or corrected")
             self.book.undo(int(stands["edit_id"][shots.index[-1]]))
             return next((entry for entry in self.entries() if entry.shot == shots.iloc[-1]), None)
 
@@ -337,7 +347,7 @@ class PhotoIntake:
     def _kept_size(self, photo):
         """The size of one of the book's own copies, or None."""
         if photo not in self._kept_sizes:
-            path = self.book.photo_folder / photo
+            path = self.book.photo_path(photo)
             self._kept_sizes[photo] = path.stat().st_size if path.is_file() else None
         return self._kept_sizes[photo]
 
@@ -347,8 +357,12 @@ class PhotoIntake:
         return next((row for photo, row in self._listed.items() if f"/{path}".endswith(f"/{photo}")), {})
 
     def _club_of(self, name, labels):
-        club = self._clubs.get(name, self._row(name).get("club"))
-        return str(club) if str(club) in labels else club_from_name(name, labels)
+        if self._clubs.get(name) in labels:
+            return self._clubs[name]
+        if (name, labels) not in self._known:
+            club = str(self._row(name).get("club"))
+            self._known[name, labels] = club if club in labels else club_from_name(name, labels)
+        return self._known[name, labels]
 
     def _enter(self, entry, label, start, **by_hand):
         club = self.bag[label]
@@ -358,7 +372,7 @@ class PhotoIntake:
             mark = self._measured(entry, club, **by_hand)
         except PhotoError as error:
             if error.code in NO_PHOTO:
-                self._errors[entry.name] = str(error)
+                self._errors[entry.name], self._listing = str(error), None
             elif entry.shot is None:
                 self.book.add_shot(self.session, label, photo=entry.path, start=start, counted=False, why=f"{REFUSED}{error}", note=entry.name)
                 self.files.done(entry.path)
@@ -405,7 +419,7 @@ class PhotoIntake:
     def _in_book(self, name):
         shot = self.entry(name).shot
         if shot is None:
-            raise InputError(f"{name} is not in the book yet; choose its club first")
+            raise InputError(f"{name} is not in the book yet; expected a photo that was measured; choose its club first")
         return shot
 
     def _picture(self, entry):
@@ -447,7 +461,7 @@ def open_session(book, bag=None, *, golfer="Golfer"):
     if len(bags):
         return book.add_session(int(bags["bag_id"].iloc[-1]))
     if bag is None:
-        raise InputError("the book has no bag yet; fill it in with the first notebook, or name a CSV file of the clubs")
+        raise InputError("the book has no bag yet; expected one; fill it in with the first notebook, or name a CSV file of the clubs")
     bag = bag if hasattr(bag, "clubs") else read_bag(bag)
     return book.add_session(book.add_bag(book.add_golfer(golfer, next(iter(bag)).handed), bag))
 

@@ -249,8 +249,8 @@ def lie_from_tilt_deg(tilt_deg, loft_deg, face_heading_deg=0.0, setup_tilt_deg=0
     if np.any(wrong):
         row = [np.broadcast_to(part, np.shape(wrong))[wrong][0] for part in (tilt, *rest)]
         raise InputError(
-            f"tilt_deg is {row[0]:g} at a loft_deg of {row[1]:g} and a face_heading_deg of {row[2]:g}; no lie error within 45 degrees "
-            "prints that; check the tilt, the loft and the heading"
+            f"tilt_deg is {row[0]:g} at a loft_deg of {row[1]:g} and a face_heading_deg of {row[2]:g}; no lie error prints that; "
+            "expected one within 45 degrees; check the tilt, the loft and the heading"
         )
     return lie
 

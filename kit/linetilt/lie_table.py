@@ -59,7 +59,7 @@ class LieTable:
     def pooled(self):
         """Fit and plan; InputError where no ball counts yet."""
         if self.fit is None:
-            raise InputError("no ball of this session counts yet; measure some in the second notebook, then run this cell again")
+            raise InputError("no ball of this session counts yet; expected at least one; measure some in the second notebook, then run this cell again")
         return self.fit, self.plan
 
     @cached_property
@@ -142,7 +142,7 @@ def lie_table(book, session=None):
     if session is None:
         current = book.current_session()
         if current is None:
-            raise InputError("the book has no session yet; enter golfer and bag in the first notebook")
+            raise InputError("the book has no session yet; expected one; enter golfer and bag in the first notebook")
         session = int(current["session_id"])
     row = session_row(book, session)
     bag, shots, rules = session_bag(book, session), book.shots(session), session_rules(book, session)

@@ -2,12 +2,13 @@
 
 import hashlib
 import os
-import re
-import uuid
+import stat
+from contextlib import suppress
 from pathlib import Path
 
 from .errors import InputError
-from .photo_names import PHOTO_ENDS
+from .files import write_whole
+from .photo_names import PHOTO_ENDS, safe_name
 
 
 def photo_folder(folder):
@@ -37,6 +38,7 @@ class PhotoFiles:
     def __init__(self, folder, inbox):
         self.folder, self.inbox = folder, inbox
         self._stamps, self._whole, self._digests = {}, {}, {}  # by name: size and time at the last look; path and size of what is whole; its digest
+        self._by_size = {}  # names
 
     def look(self, settled=False):
         """Look into the folders; return the names that are new or changed since the last look, once their files have stopped growing.
@@ -44,18 +46,14 @@ class PhotoFiles:
         With `settled` every file counts as whole.
         """
         came = []
-        for name, path in self._files():
-            try:
-                status = path.stat()
-            except OSError:  # gone again
-                continue
-            stamp = status.st_size, status.st_mtime_ns
+        for name, path, size, changed_ns in self._files():
+            stamp = size, changed_ns
             known, self._stamps[name] = self._stamps.get(name), stamp
             if name in self._whole and known == stamp:
                 continue
             if settled or known == stamp:
                 self._digests.pop(name, None)
-                self._whole[name] = path, status.st_size
+                self._note(name, Path(path), size)
                 came.append(name)
         return came
 
@@ -67,22 +65,20 @@ class PhotoFiles:
         InputError
             Where the name is not that of a photo.
         """
-        name = re.sub(r"[^\w. ()-]", "_", Path(str(name).replace("\\", "/")).name).lstrip(".") or "photo.jpg"
+        name = safe_name(name)
         content = bytes(content)
         if Path(name).suffix.lower() not in PHOTO_ENDS:
             raise InputError(f"{name} is no photo; expected a file that ends in {', '.join(PHOTO_ENDS)}")
         digest = hashlib.sha256(content).hexdigest()
-        if same := self.same(len(content), digest):
+        if same := self._same(len(content), lambda: digest):
             return same
-        self.inbox.mkdir(exist_ok=True)
         final = self.inbox / name
         if final.exists():
             final = self.inbox / f"{final.stem}-{digest[:8]}{final.suffix}"
-        beside = self.inbox / f".{uuid.uuid4().hex}.part"
-        beside.write_bytes(content)
-        os.replace(beside, final)
+        write_whole(final, content, "the uploaded photo")
         name, status = f"uploaded/{final.name}", final.stat()
-        self._whole[name], self._digests[name], self._stamps[name] = (final, len(content)), digest, (status.st_size, status.st_mtime_ns)
+        self._note(name, final, len(content))
+        self._digests[name], self._stamps[name] = digest, (status.st_size, status.st_mtime_ns)
         return name
 
     def items(self):
@@ -102,13 +98,9 @@ class PhotoFiles:
                 return name
         return self._digests[name]
 
-    def same(self, size, digest, but=None):
-        """Return the name of another photo with that content, or None."""
-        return next((name for name, (_, known) in self._whole.items() if known == size and name != but and self.digest(name) == digest), None)
-
     def is_copy(self, name):
         """True where another photo has the same content."""
-        return self.same(self._whole[name][1], self.digest(name), but=name) is not None
+        return self._same(self._whole[name][1], lambda: self.digest(name), but=name) is not None
 
     def done(self, path):
         """Take a photo that the book has a copy of out of the inbox; in the phone's own folder it stays."""
@@ -118,11 +110,32 @@ class PhotoFiles:
                     self.digest(name)
             path.unlink(missing_ok=True)
 
+    def _note(self, name, path, size):
+        self._whole[name] = path, size
+        self._by_size.setdefault(size, set()).add(name)
+
+    def _same(self, size, digest, but=None):
+        """The name of another photo of that size whose digest is what `digest()` returns, or None."""
+        names = [name for name in self._by_size.get(size, ()) if name != but and self._whole[name][1] == size]
+        return next((name for name in names if self.digest(name) == digest()), None)
+
     def _files(self):
+        """Return name, path, size and time of every photo's file; by `os.scandir`, since a folder of 20,000 is gone through every few seconds."""
+        files = []
         for folder, start in ((self.folder, ""), (self.inbox, "uploaded/")):
-            if folder is None or not folder.is_dir():
-                continue
-            for path in sorted(folder.rglob("*")):
-                inside = path.relative_to(folder)
-                if path.suffix.lower() in PHOTO_ENDS and not any(part.startswith(".") for part in inside.parts) and path.is_file():
-                    yield start + inside.as_posix(), path
+            waiting, first = [(folder, start)] if folder is not None else [], len(files)
+            while waiting:
+                inside, start = waiting.pop()
+                with suppress(OSError), os.scandir(inside) as found:  # a folder that is not there, gone again or closed to us
+                    for file in found:
+                        if file.name.startswith("."):
+                            continue
+                        if file.is_dir(follow_symlinks=False):
+                            waiting.append((file.path, f"{start}{file.name}/"))
+                        elif file.name.lower().endswith(PHOTO_ENDS):
+                            with suppress(OSError):
+                                status = file.stat()
+                                if stat.S_ISREG(status.st_mode):
+                                    files.append((f"{start}{file.name}", file.path, status.st_size, status.st_mtime_ns))
+            files[first:] = sorted(files[first:])
+        return files

@@ -1,13 +1,22 @@
 """What the names of photos say: which club, in which order; and a list of shots that somebody kept."""
 
 import re
+from functools import cache
 from pathlib import Path
 
-import pandas as pd
+from .entries import read_rows, words_of
 
-from .errors import InputError
-
+_RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)( *\..*)?", re.IGNORECASE)  # devices of Windows, whatever their ending
 PHOTO_ENDS = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif")
+
+
+def safe_name(name):
+    """Return the name of an uploaded file as one that any disk takes, and that leads into no other folder."""
+    name = re.sub(r"[^\w. ()-]", "_", str(name).replace("\\", "/").rpartition("/")[2]).strip().lstrip(".") or "photo.jpg"
+    stem, dot, end = name.rpartition(".")
+    stem = stem.encode()[:120].decode(errors="ignore")  # file systems take 255 bytes; a digest may follow
+    name = f"{stem}{dot}{end[:8]}"
+    return f"_{name}" if _RESERVED.fullmatch(name) else name
 
 
 def club_from_name(name, labels):
@@ -28,15 +37,11 @@ def read_shot_list(shot_list):
     """Return the rows of a list of shots (path, DataFrame or None), a dict each, by the photo that they name."""
     if shot_list is None:
         return {}
-    try:
-        table = shot_list if isinstance(shot_list, pd.DataFrame) else pd.read_csv(shot_list, dtype={"club": str, "photo": str})
-    except (OSError, ValueError) as error:
-        raise InputError(f"the list of shots cannot be read: {error}; expected a CSV file with a row a photo") from error
-    if "photo" not in table.columns:
-        raise InputError("the list of shots has no column photo; expected one, with the photo's path or the end of it")
-    return {str(row["photo"]): row for row in table.to_dict("records")}
+    rows = read_rows(shot_list, "the list of shots", needed=("photo",), numeric=("net_left_mm", "net_distance_mm"))
+    return {str(row["photo"]): row | ({"club": words_of(row["club"])} if "club" in row else {}) for _, row in rows if "photo" in row}
 
 
+@cache
 def counting(name):
     """A key that sorts "7-2" before "7-10"."""
-    return [(0, int(part), "") if part.isdigit() else (1, 0, part.lower()) for part in re.split(r"(\d+)", name) if part]
+    return tuple((0, int(part), "") if part.isdecimal() else (1, 0, part.lower()) for part in re.split(r"(\d+)", name) if part)

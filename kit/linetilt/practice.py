@@ -333,7 +333,7 @@ def _day_means(shots, quantity):
     design = np.hstack([np.eye(len(days))[day], offsets])
     normal = design.T @ design
     if np.linalg.matrix_rank(normal) < len(normal):
-        raise InputError("some clubs were hit on no day together with the others, so a change of clubs looks like a change of the golfer; choose one club")
+        raise InputError("some clubs were hit on no day together with the others, so a change of clubs looks like a change of the golfer; expected clubs that were hit together; choose one club")
     inverse = np.linalg.inv(normal)
     found = inverse @ design.T @ value
     dof = len(value) - len(normal)

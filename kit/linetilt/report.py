@@ -161,7 +161,7 @@ def clinic_table(book, day):
     sessions = book.sessions()
     sessions, rows = sessions[sessions["day"] == str(day)[:10]], []
     if sessions.empty:
-        raise InputError(f"there is no session on {day} in this book")
+        raise InputError(f"there is no session on {day} in this book; expected a day on which balls were hit")
     for row in sessions.to_dict("records"):
         fit = session_fit(book, row["session_id"])
         entry = {"golfer": row["golfer"], "balls": row["counted"], "settled": "", "worst": "", "bends": "", "strikes": "", "notes": ""}

@@ -76,7 +76,7 @@ def marking_strip(path=None, paper="A4"):
         try:
             Path(path).write_text(svg, encoding="utf-8")
         except OSError as error:
-            raise InputError(f"{path} cannot be written ({error.strerror or error}); choose a folder of your own") from error
+            raise InputError(f"{path} cannot be written ({error.strerror or error}); expected a folder of your own with space on the disk; choose another one") from error
     return svg
 
 

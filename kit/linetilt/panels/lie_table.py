@@ -203,7 +203,7 @@ class LieTablePanel(widgets.VBox):
 
     def _make_sheet(self, _):
         if self._value.plan is None:
-            raise InputError("there is no plan yet: no ball counts; hit some first")
+            raise InputError("there is no plan yet, since no ball counts; expected at least one; hit some first")
         session = self._session.value
         self._book.add_plan(session, self._value.plan)
         path = self._book.path.with_name(f"{self._book.path.stem}-bench-{session}.html")
@@ -230,7 +230,7 @@ class LieTablePanel(widgets.VBox):
         reading = {"club": self._bent_club.value, "gauge_after_deg": self._gauge.value, "bend_deg": self._bent.value}
         done = enter_bends(self._book, self._session.value, pd.DataFrame([reading]))
         if done.empty:
-            raise InputError("nothing is entered yet; give what the gauge reads now, or the bend that was done")
+            raise InputError("nothing is entered yet; expected a reading or a bend; give what the gauge reads now, or the bend that was done")
         self._set(self._gauge, "")
         self._set(self._bent, "")
         self._show()

@@ -335,7 +335,7 @@ class LinePanel(_Panel):
     def _on_photo(self, photo):
         self._picture.children = []
         if self._desk.golfer is None:
-            raise InputError("there is no golfer in the book yet; enter the golfer first")
+            raise InputError("there is no golfer in the book yet; expected one; enter the golfer first")
         reading = measure_setup(photo, handed=self._desk.golfer["handed"], reference=self._kind.value, **VIEWS[self._view.value])
         self._desk.set(setup_tilt_deg=reading.setup_tilt_deg, u_setup_tilt_deg=reading.u_setup_tilt_deg)
         doubts = "".join(f"<li>Mind: {html.escape(flag)}.</li>" for flag in reading.flags)
@@ -345,7 +345,7 @@ class LinePanel(_Panel):
     def _on_enter(self):
         lean, doubt = read_number("by degrees", self._lean.value), read_number("give or take", self._doubt.value)
         if lean is None or doubt is None or lean < 0:
-            raise InputError("type the degrees, 0 or more, and how far they may be off, and choose the side; 0 and 1 for a line set by eye with care")
+            raise InputError("the lean is not filled in; expected degrees, 0 or more, how far they may be off, and the side; 0 and 1 for a line set by eye with care")
         self._picture.children = []
         self._desk.enter_lean(self._side.value * lean, doubt)
 

@@ -29,6 +29,7 @@ FLAGS = {  # code: sentence for the fitter
     "glare": "a reflection covers a part of the mark",
     "short": "the print is shorter than 12 mm; a fresh, thick line prints longer",
     "lowest_line": "it is not sure which score line is the lowest full-length one; strike up the face may be off by a spacing",
+    "hand_unsure": "could not see on which side the shaft and the toe are: make sure that the picture is not mirrored and the club's hand is right, or the lean has the wrong sign",
     "by_hand": "marks placed by hand were used",
 }
 
@@ -216,6 +217,7 @@ def _flags(picture, frame, band, by_hand):
         "glare": band.glare > 0.1,
         "short": band.length_mm < 12,
         "lowest_line": frame.doubtful > 0,
+        "hand_unsure": frame.hand_unsure,
         "by_hand": by_hand or frame.by_hand,
     }
     return [flag for flag in FLAGS if seen[flag]]

@@ -106,7 +106,7 @@ def flipped_header(rng, files, folder):
 
 
 def flipped_heic(rng, files, folder):
-    data = files["heic"] if rng.random() < 0.2 else files["small heic"]
+    data = files["heic"] if rng.random() < 0.05 else files["small heic"]
     head = int(rng.integers(20, len(data)))
     return _flip(rng, data[:head], int(rng.integers(1, 8))) + data[head:]
 
@@ -310,14 +310,14 @@ def large(rng, files, folder):
 
 KINDS = {  # and their share of the inputs
     truncated: 12, truncated_with_end: 6, flipped_header: 14, flipped: 3, flipped_heic: 8, shuffled: 3, noise_after_magic: 14, segments: 6, spoiled_exif: 6, wrong_ending: 4, odd_name: 5, no_file: 6,
-    array: 6, tiny: 3, narrow: 1.5, huge_header: 5, bomb: 1, polyglot: 1, sound: 0.7, noisy_array: 0.5, large: 0.02,
+    array: 6, tiny: 3, narrow: 1.5, huge_header: 5, bomb: 1, polyglot: 1, sound: 0.5, noisy_array: 0.2, large: 0.02,
 }  # fmt: skip
 
 
 def _any(rng, files):
     """One of the sound files: mostly too small to be searched, which is soon over; the others reach the decoders and the search."""
     name = list(files)[rng.integers(0, len(files))]
-    return files["small " + name] if rng.random() < 0.88 else files[name]
+    return files["small " + name] if rng.random() < 0.96 else files[name]
 
 
 def _flip(rng, data, most):

@@ -357,7 +357,12 @@ def summary(table):
 
 
 def main(count=20, first=20000, *kinds):
-    rows = [judge(seed, kind) for seed in range(int(first), int(first) + int(count)) for kind in kinds or KINDS]
+    rows = []
+    for seed in range(int(first), int(first) + int(count)):
+        for kind in kinds or KINDS:
+            rows.append(judge(seed, kind))
+            if rows[-1]["miss"]:
+                print(rows[-1], file=sys.stderr, flush=True)
     table = pd.DataFrame(rows)
     out = summary(table)
     print("| " + " | ".join(out.columns) + " |\n|" + " --- |" * len(out.columns))

@@ -133,7 +133,7 @@ def segments(rng, files, folder):
             body = struct.pack(">BHHB", 8, *rng.choice([0, 1, 500, 520, 30000, 65535], 2).tolist(), 3) + bytes([1, 0x22, 0, 2, 0x11, 1, 3, 0x11, 1])
         length = len(body) + 2 if rng.random() < 0.8 else int(rng.integers(0, 65536))
         out += bytes([0xFF, marker]) + struct.pack(">H", length) + body
-    return out + (files["jpeg"][2:] if rng.random() < 0.5 else EOI)
+    return out + (files["jpeg" if rng.random() < 0.1 else "small jpeg"][2:] if rng.random() < 0.5 else EOI)
 
 
 def spoiled_exif(rng, files, folder):
@@ -146,7 +146,7 @@ def spoiled_exif(rng, files, folder):
                             int(rng.choice([1, 0, 2**32 - 1])), int(rng.choice([8, 1, 6, 26, 2**31, 2**32 - 1])))  # fmt: skip
     tiff += rng.bytes(int(rng.integers(0, 40)))
     block = b"Exif\0\0" + tiff
-    small = files["small jpeg"] if rng.random() < 0.95 else files["jpeg"]
+    small = files["small jpeg"] if rng.random() < 0.97 else files["jpeg"]
     return SOI + b"\xff\xe1" + struct.pack(">H", len(block) + 2) + block + small[2:]
 
 
@@ -247,7 +247,7 @@ def huge_header(rng, files, folder):
     w, h = (int(rng.choice([30000, 65535, 16383, 60000, 8000])) for _ in range(2))
     body = chunk(b"IDAT", zlib.compress(b"\0" * 1000))
     sof = lambda marker, w, h: b"\xff" + bytes([marker]) + struct.pack(">HBHHB", 17, 8, h, w, 3) + bytes([1, 0x22, 0, 2, 0x11, 1, 3, 0x11, 1])
-    small = files["jpeg"][2:]
+    small = files["jpeg" if rng.random() < 0.1 else "small jpeg"][2:]
     hidden = sof(0xC0, w, h) + small
     vp8 = b"\x30\x01\x00\x9d\x01\x2a" + struct.pack("<HH", w & 0x3FFF, h & 0x3FFF) + bytes(300)
     vp8x = b"\0\0\0\0" + (519).to_bytes(3, "little") + (499).to_bytes(3, "little")

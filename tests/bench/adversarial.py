@@ -21,7 +21,7 @@ import linetilt as lt  # noqa: E402
 from faces.camera import take_photo, with_exif  # noqa: E402
 from faces.ink import INKS, draw_print  # noqa: E402
 
-MEGAPIXELS = (0.8, 4.0)
+MEGAPIXELS = (0.6, 2.5)
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,7 @@ from faces.camera import take_photo, with_exif  # noqa: E402
 from faces.ink import INKS, draw_print  # noqa: E402
 
 MEGAPIXELS = (0.6, 2.5)
+LINEAR = ((np.arange(256) / 255) ** 2.2).astype(np.float32)  # of a picture's values
 
 
 @dataclass(frozen=True)
@@ -50,9 +51,18 @@ class Scene:
     def ink(self, rgb, coverage, name, opacity):
         """Lay ink on a finished picture, as dark as the light there makes it."""
         cover = self.on_face(coverage * opacity, -40, 60, 12.0)[..., None]
-        linear = (rgb / 255.0) ** 2.2
-        light = cv2.GaussianBlur(linear.mean(axis=2), (0, 0), 4 * self.ppm)[..., None] * 1.6
-        return _8bit(((1 - cover) * linear + cover * np.array(INKS[name]) * light) ** (1 / 2.2))
+        return self.laid(rgb, cover, name, 1.6 * self.light(rgb))
+
+    def light(self, rgb):
+        """Linear brightness of the surroundings, (H, W, 1)."""
+        height, width = rgb.shape[:2]
+        small = cv2.resize(rgb, (max(int(width / self.ppm), 8), max(int(height / self.ppm), 8)), interpolation=cv2.INTER_AREA)
+        return cv2.resize(cv2.GaussianBlur(LINEAR[small].mean(axis=2), (0, 0), 4), (width, height))[..., None]
+
+    def laid(self, rgb, cover, name, light):
+        """Ink of that name over a picture, `cover` (H, W, 1) of it, lit by `light`."""
+        inked = (1 - cover) * LINEAR[rgb] + cover * np.array(INKS[name], np.float32) * light
+        return _8bit(np.clip(inked, 0, 1) ** np.float32(1 / 2.2))
 
     def print(self, **options):
         """Another print on a grid of the face."""
@@ -119,8 +129,8 @@ def _scratch(scene, rgb, beside):
     step = length / 2 * np.array([np.sin(angle), np.cos(angle)])
     middle = np.array([u, v]) + scene.rng.normal(0, 0.5, 2)
     layer = _stroke(_layer(), [(u, v) - step, middle, (u, v) + step], scene.rng.uniform(0.15, 1.2))
-    share = scene.on_face(layer / 255.0, -40, 60, 12.0)[..., None] * scene.rng.uniform(0.4, 0.9)
-    return _8bit(rgb / 255.0 * (1 - share) + share * (0.95 if scene.rng.random() < 0.5 else 0.08))
+    share = scene.on_face(layer / np.float32(255), -40, 60, 12.0)[..., None] * scene.rng.uniform(0.4, 0.9)
+    return _8bit(rgb / np.float32(255) * (1 - share) + share * (0.95 if scene.rng.random() < 0.5 else 0.08))
 
 
 def _shadow(scene, rgb, beside):
@@ -132,7 +142,7 @@ def _shadow(scene, rgb, beside):
     off = (x - 40 - u) - lean * ((60 - y) - v)
     soft = scene.rng.uniform(0.1, 0.8)
     dark = scene.rng.uniform(0.25, 0.75) / ((1 + np.exp(-np.clip(off / soft, -30, 30))) * (1 + np.exp(np.clip((off - width) / soft, -30, 30))))
-    return _8bit(rgb / 255.0 * (1 - scene.on_face(dark, -40, 60, 12.0)[..., None]))
+    return _8bit(rgb / np.float32(255) * (1 - scene.on_face(dark, -40, 60, 12.0)[..., None]))
 
 
 def _logo(scene, rgb, beside):
@@ -150,8 +160,8 @@ def _logo(scene, rgb, beside):
         else:
             _stroke(layer, [(x - 2, y - high / 2), (x, y + high / 2), (x + 2, y - high / 2)], scene.rng.uniform(0.8, 2))
     colour = np.array(INKS[str(scene.rng.choice(list(INKS)))]) ** (1 / 2.2) if scene.rng.random() < 0.6 else np.full(3, scene.rng.choice([0.05, 0.9]))
-    share = scene.on_face(layer / 255.0, -40, 60, 12.0)[..., None] * scene.rng.uniform(0.6, 0.95)
-    return _8bit(rgb / 255.0 * (1 - share) + share * colour)
+    share = scene.on_face(layer / np.float32(255), -40, 60, 12.0)[..., None] * scene.rng.uniform(0.6, 0.95)
+    return _8bit(rgb / np.float32(255) * (1 - share) + share * colour)
 
 
 def _tape(scene, rgb):
@@ -162,10 +172,9 @@ def _tape(scene, rgb):
     corners = np.array([(left, low), (right, low), (right, high), (left, high)]) @ np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
     layer = _layer()
     cv2.fillPoly(layer, [np.round((corners * [1, -1] + [40, 60]) * 12).astype(np.int32)], 255, cv2.LINE_AA)
-    share = scene.on_face(layer / 255.0, -40, 60, 12.0)[..., None] * scene.rng.uniform(0.6, 0.97)
+    share = scene.on_face(layer / np.float32(255), -40, 60, 12.0)[..., None] * scene.rng.uniform(0.6, 0.97)
     colour = [np.full(3, 0.9), np.array([0.85, 0.78, 0.6]), np.array([0.3, 0.5, 0.85]), np.full(3, 0.15)][scene.rng.integers(0, 4)]
-    light = cv2.GaussianBlur(rgb.astype(np.float32).mean(axis=2) / 255, (0, 0), 5 * scene.ppm)[..., None]
-    return _8bit(rgb / 255.0 * (1 - share) + share * colour * (0.4 + light))
+    return _8bit(rgb / np.float32(255) * (1 - share) + share * colour.astype(np.float32) * (0.4 + scene.light(rgb) ** 0.45))
 
 
 def scratch_beside(scene):
@@ -197,7 +206,7 @@ def tape_under(scene):
     true = scene.marked.print
     taped = _tape(scene, scene.bare.rgb)
     cover = scene.on_face(true.coverage * true.opacity, true.u0, true.v0, true.ppm)[..., None]
-    return _8bit(((1 - cover) * (taped / 255.0) ** 2.2 + cover * np.array(INKS[true.ink]) * 0.6) ** (1 / 2.2))
+    return scene.laid(taped, cover, true.ink, 0.6)
 
 
 def tape_instead(scene):
@@ -217,16 +226,14 @@ def two_patches(scene):
     gap = scene.rng.uniform(4, 14)
     kept = sum((np.abs(along - middle) < scene.rng.uniform(0.8, 2.0)) for middle in (-gap / 2, gap / 2)).clip(0, 1)
     cover = scene.on_face(true.coverage * kept * true.opacity, true.u0, true.v0, true.ppm)[..., None]
-    linear = (scene.bare.rgb / 255.0) ** 2.2
-    light = cv2.GaussianBlur(linear.mean(axis=2), (0, 0), 4 * scene.ppm)[..., None] * 1.6
-    return _8bit(((1 - cover) * linear + cover * np.array(INKS[true.ink]) * light) ** (1 / 2.2))
+    return scene.laid(scene.bare.rgb, cover, true.ink, 1.6 * scene.light(scene.bare.rgb))
 
 
 def moire(scene, rgb=None, strength=1.0):
     rgb = scene.marked.rgb if rgb is None else rgb
     height, width = rgb.shape[:2]
     y, x = np.mgrid[0:height, 0:width].astype(np.float32)
-    out = rgb / 255.0
+    out = rgb / np.float32(255)
     for channel in range(3):  # fine grating, and the broad beats that differ between colours
         angle, period = scene.rng.uniform(0, np.pi), scene.rng.uniform(2.2, 4)
         wave = 0.5 * np.sin(2 * np.pi * (x * np.cos(angle) + y * np.sin(angle)) / period)
@@ -273,7 +280,7 @@ def vignetting(scene):
     rgb = scene.marked.rgb
     y, x = np.mgrid[-1 : 1 : rgb.shape[0] * 1j, -1 : 1 : rgb.shape[1] * 1j]
     x, y = x - scene.rng.normal(0, 0.2), y - scene.rng.normal(0, 0.2)
-    return _8bit(rgb / 255.0 * (1 / (1 + scene.rng.uniform(0.8, 4) * (x**2 + y**2)))[..., None])
+    return _8bit(rgb / np.float32(255) * (1 / (1 + scene.rng.uniform(0.8, 4) * (x**2 + y**2)))[..., None])
 
 
 def motion_blur(scene):

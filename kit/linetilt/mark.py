@@ -11,6 +11,7 @@ from .by_hand import band_from_ends, frame_from_corners
 from .club import Club
 from .errors import InputError, NoLine, PhotoError, UnreadablePhoto
 from .face import find_face, project
+from .grooves import check_print
 from .ink import find_band, flatten
 from .photo import open_photo
 
@@ -145,6 +146,7 @@ def measure_photo(photo, club, *, before=None, corners=None, line=None):
     else:
         after = flatten(picture.rgb, frame)
         band = find_band(after, None if before is None else _aligned_before(before, club, after, frame))
+        check_print(after, frame, band)
     mark = _mark_of(picture, frame, band, club, line is not None)
     if mark.u_tilt_deg > U_TILT_MOST_DEG and line is None:
         raise NoLine(f"the print is too patchy or faint: its lean is only known to {2 * mark.u_tilt_deg:.0f} degrees either way")

@@ -289,6 +289,8 @@ def _fit_frame(grey, picture, club, rough):
     if seen["share"] < 0.35 or (seen["share"] < 0.6 and fit["rms"] > 0.1):
         raise NoFace("the stripes found are too uneven to be score lines")
     ppm = pixels_per_mm(to_face, np.median(seen["kept"]) * pitch)
+    if not ppm * length < 2 * np.hypot(*grey.shape):  # nor could it be looked at: a blur that wide takes for ever
+        raise NoFace("the stripes found would be larger than the picture")
     found = read_score_lines(picture.rgb, to_face, ppm, pitch, length, np.arange(seen["kept"].min() - 2, seen["kept"].max() + 3))
     if found is None or found.full.sum() < 4:
         raise NoFace("fewer than four score lines of equal length were found")

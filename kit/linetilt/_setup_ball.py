@@ -8,6 +8,7 @@ import numpy as np
 from .errors import NoBall, NoPenLine, TwoPenLines
 
 SEARCH_PX = 480  # long side of the picture in which the ball is looked for
+MOST_EDGES = 0.2  # share of pixels on edges; a ball on turf or gravel has half of that
 MIN_BALL_PX = 90  # diameter below which a pen line is too thin to be measured
 VIEW_PX = 320  # side of the straightened view of the ball
 REACH_DEG = 58.0  # the line is followed this far from the middle of its visible half, both ways
@@ -86,10 +87,12 @@ def find_ball(rgb, focal_px):
         plane = cv2.medianBlur(small[..., channel], 5)
         plane = cv2.normalize(plane, None, 0, 255, cv2.NORM_MINMAX)
         size = {"minRadius": 9, "maxRadius": SEARCH_PX // 3}
+        soft = cv2.GaussianBlur(plane, (0, 0), 1.5)
+        grain = (cv2.Canny(soft, 20, 40) > 0).mean() > MOST_EDGES  # in noise the last search finds hundreds of circles and takes seconds
         for circles in (
             cv2.HoughCircles(plane, cv2.HOUGH_GRADIENT_ALT, 1.5, 10, param1=110, param2=0.6, **size),
             cv2.HoughCircles(plane, cv2.HOUGH_GRADIENT_ALT, 1.5, 10, param1=50, param2=0.6, **size),
-            cv2.HoughCircles(cv2.GaussianBlur(plane, (0, 0), 1.5), cv2.HOUGH_GRADIENT, 2, 20, param1=40, param2=30, **size),
+            None if grain else cv2.HoughCircles(soft, cv2.HOUGH_GRADIENT, 2, 20, param1=40, param2=30, **size),
         ):
             for x, y, r in (() if circles is None else circles.reshape(-1, circles.shape[-1])[:8, :3]):
                 if all(np.hypot(x - a, y - b) > 0.15 * r or abs(r - c) > 0.15 * r for a, b, c in found):

@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 
 from .errors import FaceCutOff, Mirrored, NoFace
+from .hand import AGAINST, FOR, toe_side
 from .score_lines import HALVED, read_score_lines
 
 SEARCH_PX = 560  # long side of the picture in which stripes are looked for
@@ -18,7 +19,6 @@ ROLL_LIMIT_DEG = 34
 LINES_LEAST = 6  # on an iron's face: common practice, no source
 SPACING_MOST_PX = 56  # from line to line; a finer picture is halved
 NOMINAL_LENGTH_MM = 52.0  # stands in for an unknown score-line length, so that the fit has a scale; never reported
-MIRRORED_LOG = 1.6  # unlikeness of toe side to heel side, logarithm; from photos that are not mirrored it stayed below 1.3
 _BLOCKS = 24  # points along a score line at which its middle is measured
 _PROFILE = 14  # samples from one score line to the next in the rough rectified picture
 
@@ -55,6 +55,8 @@ class FaceFrame:
         How many lines at the bottom may or may not be full-length.
     by_hand : bool
         True where the corners were placed by hand.
+    hand_unsure : bool
+        True where the outline neither confirms nor refutes on which side the toe is.
     """
 
     to_face: np.ndarray
@@ -71,6 +73,7 @@ class FaceFrame:
     roll_deg: float
     doubtful: int = 0
     by_hand: bool = False
+    hand_unsure: bool = False
 
     def face(self, pixels):
         """Pixels (N, 2) -> mm (N, 2)."""
@@ -302,6 +305,8 @@ def _fit_frame(grey, picture, club, rough):
     if seen["share"] < 0.35 or (seen["share"] < 0.6 and fit["rms"] > 0.1):
         raise NoFace("the stripes found are too uneven to be score lines")
     ppm = pixels_per_mm(to_face, np.median(seen["kept"]) * pitch)
+    if not ppm * length < 2 * np.hypot(*grey.shape):  # nor could it be looked at: a blur that wide takes for ever
+        raise NoFace("the stripes found would be larger than the picture")
     found = read_score_lines(picture.rgb, to_face, ppm, pitch, length, np.arange(seen["kept"].min() - 2, seen["kept"].max() + 3))
     if found is None or len(found.numbers) < LINES_LEAST or found.full.sum() < 4:
         raise NoFace(f"fewer than {LINES_LEAST} score lines, or fewer than 4 of equal length, were found")
@@ -313,8 +318,7 @@ def _fit_frame(grey, picture, club, rough):
     frame = FaceFrame(to_face, length, scaled, pitch, lines, full, np.array([down @ m for m in fit["variants"]]), fit["rms"],
                       ppm, *fit["angles"], found.doubtful)
     _check_frame(frame, picture)
-    _check_hand(frame, picture.rgb)
-    return frame
+    return replace(frame, hand_unsure=_check_hand(frame, picture.rgb))
 
 
 def _rectify(image, to_plane, left, top, columns, rows, step_x, step_y, flags=cv2.INTER_LINEAR):
@@ -653,26 +657,11 @@ def _start_pose(homography, focal):
 
 
 def _check_hand(frame, rgb):
-    """Refuse a mirror image where it shows: above the upper score lines there is face on the toe's side and none on the heel's."""
-    half, rate = frame.length_mm / 2, 2.0
-    top = max(v for (v, _, _), full in zip(frame.lines, frame.full) if full)
-    grain = max(1, int(frame.pixels_per_mm / rate))
-
-    def patch(side, low, high):
-        left = min(side * (half - 8), side * (half - 1))
-        grid = np.array([[1 / rate, 0, left], [0, -1 / rate, high], [0, 0, 1.0]])
-        size = (int(7 * rate), int((high - low) * rate))
-        return cv2.warpPerspective(smooth, np.linalg.inv(frame.to_face) @ grid, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-                                   borderMode=cv2.BORDER_REPLICATE).reshape(-1, 3).astype(float)  # fmt: skip
-
-    smooth = cv2.blur(rgb, (grain, grain))
-    strange = []
-    for side in (1, -1):  # toe, heel: how little the patch above looks like the face beside the upper lines
-        face, above = patch(side, top - 6, top + 1), patch(side, top + 3.5, top + 9)
-        usual = np.median(face, axis=0)
-        strange.append(np.median(np.abs(above - usual).sum(axis=1)) / (np.median(np.abs(face - usual), axis=0).sum() + 6))
-    if np.log(strange[0] / strange[1]) > MIRRORED_LOG:
-        raise Mirrored("the face is higher on the heel's side than on the toe's: a mirror image, or a club of the other hand")
+    """Refuse a mirror image where the outline shows it; True where the outline says nothing either way."""
+    side = toe_side(frame, rgb)
+    if side < AGAINST:
+        raise Mirrored("the outline of the face has its toe on the heel's side: a mirror image, or a club of the other hand")
+    return side < FOR
 
 
 def _check_frame(frame, picture):

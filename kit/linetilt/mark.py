@@ -10,6 +10,7 @@ from .by_hand import band_from_ends, frame_from_corners
 from .club import Club
 from .errors import InputError, NoLine
 from .face import find_face, project
+from .grooves import check_print
 from .ink import find_band, flatten
 from .photo import open_photo
 
@@ -28,6 +29,7 @@ FLAGS = {  # code: sentence for the fitter
     "glare": "a reflection covers a part of the mark",
     "short": "the print is shorter than 12 mm; a fresh, thick line prints longer",
     "lowest_line": "it is not sure which score line is the lowest full-length one; strike up the face may be off by a spacing",
+    "hand_unsure": "could not see on which side the shaft and the toe are: make sure that the picture is not mirrored and the club's hand is right, or the lean has the wrong sign",
     "by_hand": "marks placed by hand were used",
 }
 
@@ -143,6 +145,7 @@ def measure_photo(photo, club, *, before=None, corners=None, line=None):
     else:
         after = flatten(picture.rgb, frame)
         band = find_band(after, None if before is None else _aligned_before(before, club, after, frame))
+        check_print(after, frame, band)
     mark = _mark_of(picture, frame, band, club, line is not None)
     if mark.u_tilt_deg > U_TILT_MOST_DEG and line is None:
         raise NoLine(f"the print is too patchy or faint: its lean is only known to {2 * mark.u_tilt_deg:.0f} degrees either way")
@@ -216,6 +219,7 @@ def _flags(picture, frame, band, by_hand):
         "glare": band.glare > 0.1,
         "short": band.length_mm < 12,
         "lowest_line": frame.doubtful > 0,
+        "hand_unsure": frame.hand_unsure,
         "by_hand": by_hand or frame.by_hand,
     }
     return [flag for flag in FLAGS if seen[flag]]

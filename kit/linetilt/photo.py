@@ -13,6 +13,8 @@ from .errors import NoFace, PhotoTooLarge, UnreadablePhoto
 MAX_MEGAPIXELS = 50.0
 MIN_MEGAPIXELS = 0.25
 MAX_BYTES = 200_000_000
+MOST_PARTS = 100_000  # segments or chunks of a file; a photo has some dozens, a large PNG some thousands
+MOST_SCANS = 50  # of a JPEG; a progressive one has about ten, and every further one costs as much as a whole picture
 WORKING_MEGAPIXELS = 2.4  # a JPEG is decoded at 1/2, 1/4 or 1/8 as long as this many are left; the print needs no more
 
 DIAGONAL_35MM = 43.2666  # mm, of the 36 x 24 frame that "35 mm equivalent" refers to
@@ -96,10 +98,12 @@ def photo_bytes(photo):
         status = os.stat(path)
         if not stat.S_ISREG(status.st_mode):  # a pipe would wait for ever
             raise UnreadablePhoto(f"{os.path.basename(path)!r} is not a file")
+        if status.st_size == 0:  # some of the system's own files say so and then wait for ever
+            raise UnreadablePhoto(f"{os.path.basename(path)!r} is empty")
         if status.st_size > MAX_BYTES:
             raise PhotoTooLarge(f"the file has {status.st_size / 1e6:.0f} MB; {MAX_BYTES / 1e6:.0f} MB is the most")
         with open(path, "rb") as file:
-            return file.read()
+            return file.read(MAX_BYTES + 1)
     except (OSError, ValueError) as error:
         raise UnreadablePhoto(f"the file cannot be opened ({getattr(error, 'strerror', None) or error})") from error
 
@@ -113,11 +117,11 @@ def _check_size(width, height):
 
 
 def _as_rgb(array):
-    if array.dtype == np.uint16:
-        array = (array >> 8).astype(np.uint8)
-    if array.dtype != np.uint8 or array.ndim not in (2, 3) or (array.ndim == 3 and array.shape[2] not in (1, 3, 4)):
+    if array.dtype not in (np.uint8, np.uint16) or array.ndim not in (2, 3) or (array.ndim == 3 and array.shape[2] not in (1, 3, 4)):
         raise UnreadablePhoto(f"an array of {array.dtype}, shape {array.shape}, is not a picture (rows, columns, RGB)")
     _check_size(array.shape[1], array.shape[0])
+    if array.dtype == np.uint16:
+        array = (array >> 8).astype(np.uint8)
     if array.ndim == 2:
         array = array[..., None]
     if array.shape[2] == 1:
@@ -158,12 +162,15 @@ def _kind(data):
 def _jpeg_header(data):
     """Walk the markers up to the scan. A file that ends before its end marker was cut short."""
     size, exif, at = None, b"", 2
-    while at + 4 <= len(data):
-        if data[at] != 0xFF:
-            return None, b""
+    for _ in range(MOST_PARTS):
+        if at + 4 > len(data) or data[at] != 0xFF:
+            break
         marker = data[at + 1]
         if marker == 0xFF:
             at += 1
+            continue
+        if marker == 0x01 or 0xD0 <= marker <= 0xD7:  # these stand alone; taken for segments, they could hide a second header
+            at += 2
             continue
         length = int.from_bytes(data[at + 2:at + 4], "big")
         if marker in (0xC0, 0xC1, 0xC2) and at + 9 <= len(data):
@@ -174,7 +181,7 @@ def _jpeg_header(data):
         elif marker == 0xDA:
             if data.find(b"\xff\xd9", at) < 0:
                 raise UnreadablePhoto("the file was cut short: its end is missing")
-            return size, exif
+            return (None if data.count(b"\xff\xda", at) > MOST_SCANS else size), exif
         at += 2 + length
     return None, b""
 
@@ -185,7 +192,9 @@ def _png_header(data):
     if b"IEND" not in data[-64:]:
         raise UnreadablePhoto("the file was cut short: its end is missing")
     exif, at = b"", 8
-    while at + 8 <= len(data):
+    for _ in range(MOST_PARTS):
+        if at + 8 > len(data):
+            break
         length = int.from_bytes(data[at:at + 4], "big")
         if data[at + 4:at + 8] == b"eXIf":
             exif = data[at + 8:at + 8 + length]
@@ -194,23 +203,25 @@ def _png_header(data):
 
 
 def _webp_header(data):
-    size, exif, at = None, b"", 12
+    sizes, exif, at = [], b"", 12
     if int.from_bytes(data[4:8], "little") + 8 > len(data):
         raise UnreadablePhoto("the file was cut short: its end is missing")
-    while at + 8 <= len(data):
+    for _ in range(MOST_PARTS):
+        if at + 8 > len(data):
+            break
         name, length = data[at:at + 4], int.from_bytes(data[at + 4:at + 8], "little")
-        body = data[at + 8:at + 8 + length]
+        body = data[at + 8:at + 8 + min(length, 65536)]
         if name == b"VP8X" and len(body) >= 10:
-            size = (1 + int.from_bytes(body[4:7], "little"), 1 + int.from_bytes(body[7:10], "little"))
-        elif name == b"VP8 " and size is None and len(body) >= 10:
-            size = (int.from_bytes(body[6:8], "little") & 0x3FFF, int.from_bytes(body[8:10], "little") & 0x3FFF)
-        elif name == b"VP8L" and size is None and len(body) >= 5:
+            sizes.append((1 + int.from_bytes(body[4:7], "little"), 1 + int.from_bytes(body[7:10], "little")))
+        elif name == b"VP8 " and len(body) >= 10:
+            sizes.append((int.from_bytes(body[6:8], "little") & 0x3FFF, int.from_bytes(body[8:10], "little") & 0x3FFF))
+        elif name == b"VP8L" and len(body) >= 5:
             bits = int.from_bytes(body[1:5], "little")
-            size = ((bits & 0x3FFF) + 1, (bits >> 14 & 0x3FFF) + 1)
+            sizes.append(((bits & 0x3FFF) + 1, (bits >> 14 & 0x3FFF) + 1))
         elif name == b"EXIF":
             exif = body.removeprefix(b"Exif\0\0")
         at += 8 + length + length % 2
-    return size, exif
+    return max(sizes, key=lambda size: size[0] * size[1], default=None), exif  # where it says two sizes, the decoder may believe either
 
 
 _HEADERS = {"jpeg": _jpeg_header, "png": _png_header, "webp": _webp_header}

@@ -14,6 +14,7 @@ from .head import Head
 from .ink import INKS, draw_print
 
 DIAGONAL_35MM = 43.2666  # mm, of a 36 x 24 frame
+HOSEL_FROM_MM = 24.0
 
 
 @dataclass(frozen=True)
@@ -47,6 +48,41 @@ def face_homography(handed, pitch_deg, yaw_deg, roll_deg, f_px, size, centre_uv,
     camera = np.array([[f_px, 0, width / 2 - 0.5], [0, f_px, height / 2 - 0.5], [0, 0, 1]])
     eye = rotation.T @ np.array([0, 0, -distance_mm])  # X right, Y down, Z away from the viewer
     return camera @ pose, np.array([side * eye[0] + centre_uv[0], -eye[1] + centre_uv[1], -eye[2]])
+
+
+def _draw_shaft(rng, picture, head, homography, f_px, handed):
+    """Paint hosel, ferrule and shaft into a linear picture: a round bar that comes towards the camera and leaves the picture.
+
+    The blade's own map ends where the hosel leaves it, `HOSEL_FROM_MM` up its axis.
+    """
+    height, width = picture.shape[:2]
+    camera = np.array([[f_px, 0, width / 2 - 0.5], [0, f_px, height / 2 - 0.5], [0, 0, 1]])
+    pose = np.linalg.inv(camera) @ homography
+    out_of_face = -camera @ np.cross(pose[:, 0], -pose[:, 1]) * (-1.0 if handed == "right" else 1.0)
+    project = np.column_stack([homography[:, :2], out_of_face, homography[:, 2]])
+    base, up = np.array([*head.hosel_base, -6.0]), head.shaft_direction
+    across = np.array([up[1], -up[0], 0]) / np.hypot(up[0], up[1])
+    steel = rng.random() < 0.7
+    lobes = [(rng.uniform(-0.9, 0.9), rng.uniform(0.08, 0.4), rng.uniform(0.2, 1.2)) for _ in range(3)]
+    metal = picture[picture.shape[0] // 3 : -picture.shape[0] // 3, picture.shape[1] // 3 : -picture.shape[1] // 3].mean(axis=(0, 1))
+    parts = [(HOSEL_FROM_MM, 55.5, head.hosel_radius_mm, metal), (54.5, 71.5, head.hosel_radius_mm - 0.25, 0.03 * metal),
+             (71.5, 600.0, 4.7, metal * (rng.uniform(0.8, 1.2) if steel else rng.uniform(0.02, 0.5, 3)))]  # fmt: skip
+    stripes = np.linspace(-1, 1, 15)
+    for start, end, radius, colour in parts:
+        along = np.concatenate([np.arange(start, min(end, 120), 2.0), np.arange(120, end, 20.0), [end]])
+        rims = (base + along[:, None] * up)[:, None, :] + radius * stripes[None, :, None] * across
+        seen = np.concatenate([rims, np.ones((*rims.shape[:2], 1))], axis=2) @ project.T
+        for k in range(len(along) - 1):
+            if seen[k : k + 2, :, 2].min() < 0.15 * seen[0, 0, 2]:  # beside or behind the lens
+                break
+            corners = seen[k : k + 2, :, :2] / seen[k : k + 2, :, 2:]
+            if np.abs(corners).max() > 30000:
+                break
+            for i in range(len(stripes) - 1):
+                middle = (stripes[i] + stripes[i + 1]) / 2
+                light = 0.25 + 0.4 * np.sqrt(1 - middle**2) + sum(p * np.exp(-(((middle - m) / w) ** 2)) for m, w, p in lobes)
+                quad = np.round(corners[[0, 0, 1, 1], [i, i + 1, i + 1, i]] * 16).astype(np.int32)
+                cv2.fillConvexPoly(picture, quad, (colour * light).tolist(), cv2.LINE_8, 4)
 
 
 def _shade(rng, maps, coverage, ink, opacity, eye, glare):
@@ -221,8 +257,12 @@ def take_photo(seed, *, megapixels=None, hard=True, club=None, handed=None, angl
     to_map = np.array([[ppm, 0, -maps.u0 * ppm], [0, -ppm, maps.v0 * ppm], [0, 0, 1]])
     warp = homography @ np.linalg.inv(to_map)
     seen = cv2.warpPerspective(linear.astype(np.float32), warp, (width, height), flags=cv2.INTER_LINEAR)
-    mask = cv2.warpPerspective(maps.inside.astype(np.float32), warp, (width, height), flags=cv2.INTER_LINEAR)[..., None]
+    du, dv = maps.grid() - np.array(head.hosel_base)[:, None, None]
+    up = head.shaft_direction[:2] / np.linalg.norm(head.shaft_direction[:2])
+    inside = maps.inside & (du * up[0] + dv * up[1] < HOSEL_FROM_MM + 10)
+    mask = cv2.warpPerspective(inside.astype(np.float32), warp, (width, height), flags=cv2.INTER_LINEAR)[..., None]
     picture = mask * seen + (1 - mask) * _background(rng, (width, height)).astype(np.float32)
+    _draw_shaft(np.random.default_rng([seed, 31]), picture, head, homography, f_px, handed)
     soft_mm = rng.uniform(0.02, 0.14 if hard else 0.06)
     rgb = _develop(rng, picture, soft_mm * scale, hard)
 

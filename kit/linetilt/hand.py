@@ -1,0 +1,83 @@
+"""On which side the toe is: what the outline of a clubface says against the hand that was given.
+
+Score lines and print look alike in a mirror. The outline does not: the blade's upper edge climbs to the toe, the toe ends in an upright edge,
+and hosel and shaft leave upwards on the heel's side. Each is looked for as a straight run of edges where a head has it, and where its
+mirror image would have it; what counts is the difference, so that a busy background favours neither.
+"""
+
+import cv2
+import numpy as np
+
+RATE = 3.0  # samples a mm
+SIDE_MM, ABOVE_MM, BELOW_MM = 45.0, 50.0, 25.0  # what is looked at beside and above the field of score lines, and below its lowest
+LEAST_SEEN = 0.45  # share of a run that lies in the picture
+# Where heads have their edges, in mm and degrees; wide enough for any iron (common practice, no source)
+UPPER_EDGE_DEG, UPPER_EDGE_MM = (7.0, 24.0), (3.0, 26.0)  # its climb, and its height above the highest full line in the middle of the field
+TOE_EDGE_MM, TOE_LEAN = (6.0, 24.0), (-0.15, 0.25)  # beyond the ends of the score lines; how far it leans outwards
+SHAFT_DEG, SHAFT_MM, SHAFT_FROM_UP_MM = (35.0, 72.0), (0.0, 32.0), 22.0  # against the score lines; beyond their ends at that height
+AGAINST, FOR = -0.5, 0.5  # of the sum; drawn faces reached 0.36 at least, path-traced ones 1.4
+
+
+def toe_side(frame, rgb):
+    """How much the outline speaks for the toe being where `frame` has it.
+
+    Parameters
+    ----------
+    frame : linetilt.face.FaceFrame
+    rgb : ndarray of uint8, shape (H, W, 3)
+
+    Returns
+    -------
+    float
+        Above `FOR` confirmed, below `AGAINST` refuted, about 0 where the outline is not seen. A mirror image has the opposite sign.
+    """
+    look, u, v, seen = _edges(frame, rgb)
+    half, top = frame.length_mm / 2, max(line[0] for line, full in zip(frame.lines, frame.full) if full)
+    across, upright, along = np.arange(-half + 2, half + 2), np.arange(4, top + 4), np.arange(34.0)
+    total = 0.0
+    for side in (1, -1):
+        climb, above = (part.ravel()[:, None] for part in np.meshgrid(np.tan(np.radians(np.arange(*UPPER_EDGE_DEG, 1.0))), top + np.arange(*UPPER_EDGE_MM, 0.7)))
+        clear = (above - climb * half)[:, 0] > top + 1
+        upper = _best(look, seen, u, v, side * across, above + climb * across, -side * climb, 1.0, LEAST_SEEN, clear)
+        lean, out = (part.ravel()[:, None] for part in np.meshgrid(np.linspace(*TOE_LEAN, 5), half + np.arange(*TOE_EDGE_MM, 0.7)))
+        toe = _best(look, seen, u, v, side * (out + lean * (upright - 20)), upright, 1.0, -side * lean, LEAST_SEEN)
+        angle, out = (part.ravel()[:, None] for part in np.meshgrid(np.radians(np.arange(*SHAFT_DEG, 2.0)), half + np.arange(*SHAFT_MM, 0.7)))
+        shaft = _best(look, seen, u, v, -side * (out + np.cos(angle) * along), SHAFT_FROM_UP_MM + np.sin(angle) * along, side * np.sin(angle), np.cos(angle), 0.35)
+        total += side * (upper + toe + 0.5 * shaft)
+    return total
+
+
+def _edges(frame, rgb):
+    """Gradient (H, W, 3, 2) over the face's plane, evened out so that faint edges count as strong ones do; u, v of its grid; what is seen."""
+    half, top = frame.length_mm / 2, max(line[0] for line, full in zip(frame.lines, frame.full) if full)
+    u = np.arange(-half - SIDE_MM, half + SIDE_MM, 1 / RATE)
+    v = np.arange(top + ABOVE_MM, -BELOW_MM, -1 / RATE)
+    grid = np.array([[1 / RATE, 0, u[0]], [0, -1 / RATE, v[0]], [0, 0, 1.0]])
+    to_pixels, size = np.linalg.inv(frame.to_face) @ grid, (len(u), len(v))
+    grain = max(1, int(frame.pixels_per_mm / RATE))
+    flat = cv2.warpPerspective(cv2.blur(rgb, (grain, grain)), to_pixels, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP).astype(np.float32)
+    seen = cv2.warpPerspective(np.ones(rgb.shape[:2], np.uint8), to_pixels, size, flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP)
+    seen = cv2.erode(seen, np.ones((9, 9), np.uint8), borderValue=0) > 0
+    for up, heel, toe in frame.lines:  # the score lines themselves say nothing
+        seen[np.ix_(np.abs(v - up) < 1.2, (u > heel - 1) & (u < toe + 1))] = False
+    flat = cv2.GaussianBlur(flat, (0, 0), 0.5 * RATE)
+    slope = np.stack([cv2.Sobel(flat, cv2.CV_32F, 1, 0), -cv2.Sobel(flat, cv2.CV_32F, 0, 1)], axis=-1) / 8
+    slope[~seen] = 0
+    power = cv2.GaussianBlur((slope**2).sum(axis=-1).max(axis=-1), (0, 0), 5 * RATE) / (cv2.GaussianBlur(seen.astype(np.float32), (0, 0), 5 * RATE) + 1e-3)
+    return slope / (np.sqrt(power) + 1)[..., None, None], u, v, seen
+
+
+def _best(look, seen, u, v, at_u, at_v, normal_u, normal_v, least, allowed=True):
+    """The strongest of N straight runs: `at_u`, `at_v` broadcast to (N, K) in mm, the normals to (N, 1)."""
+    at_u, at_v = np.broadcast_arrays(at_u, at_v)
+    column, row = np.round((at_u - u[0]) * RATE).astype(int), np.round((v[0] - at_v) * RATE).astype(int)
+    inside = (column >= 0) & (column < len(u)) & (row >= 0) & (row < len(v))
+    column, row = np.clip(column, 0, len(u) - 1), np.clip(row, 0, len(v) - 1)
+    use = inside & seen[row, column]
+    size = np.hypot(normal_u, normal_v)
+    slope = look[row, column]
+    across = np.abs(slope[..., 0] * (normal_u / size)[..., None] + slope[..., 1] * (normal_v / size)[..., None]).max(axis=-1)
+    count = use.sum(axis=1)
+    share = count / use.shape[1]
+    strength = (np.minimum(across, 2.5) * use).sum(axis=1) / np.maximum(count, 1) * np.sqrt(share)
+    return float(np.where((share > least) & allowed, strength, 0).max())

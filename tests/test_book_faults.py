@@ -19,7 +19,7 @@ import pandas as pd
 import pytest
 from linetilt.book_schema import KINDS
 from linetilt.files import write_whole
-from test_book import CLUBS, MARK, READING, filled, python
+from test_book import MARK, READING, filled, python
 
 PHOTO = b"\xff\xd8\xff" + bytes(range(256)) * 200
 

@@ -23,12 +23,12 @@ def check_print(flat, frame, band):
     ------
     NoLine
     """
-    steps = [_step(flat, band, row) for row in range(len(flat.v))]
-    step = np.array([np.full(3, np.nan) if one is None else one for one in steps])
+    lines = [up for up, _, _ in frame.lines if band.low_mm + 0.6 < up < band.high_mm - 0.6]
+    away = np.array([np.abs(flat.v - up) for up in lines]).reshape(len(lines), -1)
+    step = _steps(flat, band)
     groove, land = [], []
-    for up in (line[0] for line in frame.lines if band.low_mm + 0.6 < line[0] < band.high_mm - 0.6):
-        away = np.abs(flat.v - up)
-        inside, between = step[away < GROOVE_MM], step[(away > LAND_MM) & (away < frame.pitch_mm / 2)]
+    for inside, between in zip(away < GROOVE_MM, (away > LAND_MM) & (away < frame.pitch_mm / 2)):
+        inside, between = step[inside], step[between]
         if np.isfinite(inside[:, 0]).any() and np.isfinite(between[:, 0]).any():
             groove.append(np.nanmean(inside, axis=0))
             land.append(np.nanmean(between, axis=0))
@@ -40,12 +40,16 @@ def check_print(flat, frame, band):
         raise NoLine("what looks like a print runs through the score lines; a print leaves them bare, a scratch, a shadow or a sign does not")
 
 
-def _step(flat, band, row):
-    """How the band differs in colour from the face on both its sides, along one row; None where it is not seen."""
-    off = flat.u - band.toe_mm - band.slope * (flat.v[row] - band.up_mm)
-    core = np.abs(off) < max(band.width_mm / 2 - 0.15, 0.3)
-    low, high = (band.width_mm / 2 + edge for edge in BESIDE_MM)
-    sides = (off < -low) & (off > -high), (off > low) & (off < high)
-    if not (band.low_mm < flat.v[row] < band.high_mm and core.any() and all(side.any() for side in sides)):
-        return None
-    return flat.colour[row][core].mean(axis=0) - sum(np.median(flat.colour[row][side], axis=0) for side in sides) / 2
+def _steps(flat, band):
+    """How the band differs in colour from the face on both its sides, row by row, (H, 3); NaN where it is not seen."""
+    core, (low, high) = max(band.width_mm / 2 - 0.15, 0.3), (band.width_mm / 2 + edge for edge in BESIDE_MM)
+    middle = (band.toe_mm + band.slope * (flat.v - band.up_mm) - flat.u[0]) * flat.rate
+    reach = np.arange(-int(high * flat.rate), int(high * flat.rate) + 1)
+    column = np.round(middle[:, None] + reach).astype(int)
+    shown = (column.min(axis=1) >= 0) & (column.max(axis=1) < len(flat.u)) & (flat.v > band.low_mm) & (flat.v < band.high_mm)
+    colour = flat.colour[np.arange(len(flat.v))[:, None], np.clip(column, 0, len(flat.u) - 1)]
+    off = reach / flat.rate
+    sides = [np.median(colour[:, side], axis=1) for side in (off < -low, off > low)]
+    step = colour[:, np.abs(off) < core].mean(axis=1) - sum(sides) / 2
+    step[~shown] = np.nan
+    return step

@@ -8,7 +8,7 @@ mirror image would have it; what counts is the difference, so that a busy backgr
 import cv2
 import numpy as np
 
-RATE = 3.0  # samples a mm
+RATE = 2.0  # samples a mm
 SIDE_MM, ABOVE_MM, BELOW_MM = 45.0, 50.0, 25.0  # what is looked at beside and above the field of score lines, and below its lowest
 LEAST_SEEN = 0.45  # share of a run that lies in the picture
 # Where heads have their edges, in mm and degrees; wide enough for any iron (common practice, no source)
@@ -48,23 +48,32 @@ def toe_side(frame, rgb):
 
 
 def _edges(frame, rgb):
-    """Gradient (H, W, 3, 2) over the face's plane, evened out so that faint edges count as strong ones do; u, v of its grid; what is seen."""
+    """Gradient (H, W, 2) over the face's plane, of the colour where it is strongest, evened out so that faint edges count as strong ones do; u, v of its grid; what is seen."""
     half, top = frame.length_mm / 2, max(line[0] for line, full in zip(frame.lines, frame.full) if full)
     u = np.arange(-half - SIDE_MM, half + SIDE_MM, 1 / RATE)
     v = np.arange(top + ABOVE_MM, -BELOW_MM, -1 / RATE)
     grid = np.array([[1 / RATE, 0, u[0]], [0, -1 / RATE, v[0]], [0, 0, 1.0]])
+    while frame.pixels_per_mm > 2 * RATE and min(rgb.shape[:2]) > 64:
+        rgb, frame = cv2.resize(rgb, (rgb.shape[1] // 2, rgb.shape[0] // 2), interpolation=cv2.INTER_AREA), frame.halved()
     to_pixels, size = np.linalg.inv(frame.to_face) @ grid, (len(u), len(v))
-    grain = max(1, int(frame.pixels_per_mm / RATE))
-    flat = cv2.warpPerspective(cv2.blur(rgb, (grain, grain)), to_pixels, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP).astype(np.float32)
+    flat = cv2.warpPerspective(rgb, to_pixels, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP).astype(np.float32)
     seen = cv2.warpPerspective(np.ones(rgb.shape[:2], np.uint8), to_pixels, size, flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP)
     seen = cv2.erode(seen, np.ones((9, 9), np.uint8), borderValue=0) > 0
     for up, heel, toe in frame.lines:  # the score lines themselves say nothing
         seen[np.ix_(np.abs(v - up) < 1.2, (u > heel - 1) & (u < toe + 1))] = False
     flat = cv2.GaussianBlur(flat, (0, 0), 0.5 * RATE)
-    slope = np.stack([cv2.Sobel(flat, cv2.CV_32F, 1, 0), -cv2.Sobel(flat, cv2.CV_32F, 0, 1)], axis=-1) / 8
-    slope[~seen] = 0
-    power = cv2.GaussianBlur((slope**2).sum(axis=-1).max(axis=-1), (0, 0), 5 * RATE) / (cv2.GaussianBlur(seen.astype(np.float32), (0, 0), 5 * RATE) + 1e-3)
-    return slope / (np.sqrt(power) + 1)[..., None, None], u, v, seen
+    across, up = cv2.Sobel(flat, cv2.CV_32F, 1, 0) / 8, -cv2.Sobel(flat, cv2.CV_32F, 0, 1) / 8
+    power = across**2 + up**2
+    strongest = power.argmax(axis=-1)[..., None]
+    slope = np.stack([np.take_along_axis(part, strongest, axis=-1)[..., 0] * seen for part in (across, up)], axis=-1)
+    power = _around(np.take_along_axis(power, strongest, axis=-1)[..., 0] * seen) / (_around(seen.astype(np.float32)) + 1e-3)
+    return slope / (np.sqrt(power) + 1)[..., None], u, v, seen
+
+
+def _around(values, reach_mm=5.0):
+    """The average about each point, from a picture at a quarter of the size."""
+    small = cv2.GaussianBlur(cv2.resize(values, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA), (0, 0), reach_mm * RATE / 4)
+    return cv2.resize(small, values.shape[::-1], interpolation=cv2.INTER_LINEAR)
 
 
 def _best(look, seen, u, v, at_u, at_v, normal_u, normal_v, least, allowed=True):
@@ -76,7 +85,7 @@ def _best(look, seen, u, v, at_u, at_v, normal_u, normal_v, least, allowed=True)
     use = inside & seen[row, column]
     size = np.hypot(normal_u, normal_v)
     slope = look[row, column]
-    across = np.abs(slope[..., 0] * (normal_u / size)[..., None] + slope[..., 1] * (normal_v / size)[..., None]).max(axis=-1)
+    across = np.abs(slope[..., 0] * (normal_u / size) + slope[..., 1] * (normal_v / size))
     count = use.sum(axis=1)
     share = count / use.shape[1]
     strength = (np.minimum(across, 2.5) * use).sum(axis=1) / np.maximum(count, 1) * np.sqrt(share)

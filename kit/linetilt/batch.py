@@ -239,7 +239,7 @@ def _own_pool(workers):
     try:
         pool.submit(int).result()
     except BrokenExecutor as error:
-        raise InputError("processes cannot be started from this program; in a script, put the call under `if __name__ == \"__main__\":`") from error
+        raise InputError("a process started by this program ended at once; expected one that works; in a script, put the call under `if __name__ == \"__main__\":`") from error
     return pool
 
 
@@ -332,7 +332,7 @@ class _Answers:
         try:
             self._file.write(json.dumps({"key": key, **values}).encode() + b"\n")
         except OSError as error:
-            raise InputError(f"{str(self._path)!r} cannot be written ({error.strerror}); make room and run the batch again, what it holds is not measured again") from error
+            raise InputError(f"{str(self._path)!r} cannot be written ({error.strerror}); expected a file on a disk with room; make some and run the batch again, what it holds is not measured again") from error
 
 
 def _read_pictures(photo, before):

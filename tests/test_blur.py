@@ -1,0 +1,50 @@
+"""A photo too blurred to be measured is told so, and a sharp one that is refused for another reason is not."""
+
+import cv2
+import numpy as np
+import pytest
+
+import linetilt as lt
+from faces.camera import take_photo
+from linetilt.blur import SIDE_PX, edge_sigmas
+
+
+def code_of(photo, rgb):
+    club = lt.Club(label="7", loft_deg=34, handed=photo.handed, score_line_length_mm=photo.head.score_line_length_mm)
+    noisy = rgb + np.random.default_rng(1).normal(0, 2, rgb.shape)  # a sensor's noise is never blurred
+    with pytest.raises(lt.PhotoError) as refused:
+        lt.measure_photo(np.clip(noisy, 0, 255).astype(np.uint8), club)
+    return refused.value.code, str(refused.value)
+
+
+def pixels_per_mm(photo):
+    at = cv2.perspectiveTransform(np.float32([[[-20, 15], [20, 15]]]), photo.homography.astype(np.float32))[0]
+    return float(np.linalg.norm(at[1] - at[0])) / 40
+
+
+@pytest.mark.parametrize("seed", [960, 961, 962])
+def test_out_of_focus_or_shaken_is_called_blurred(seed):
+    photo = take_photo(seed, megapixels=1.2)
+    mm = pixels_per_mm(photo)
+    for across, upright in ((1.3, 1.3), (1.5, 0.1), (0.1, 1.5)):
+        rgb = cv2.GaussianBlur(photo.rgb, (0, 0), sigmaX=across * mm, sigmaY=upright * mm)
+        code, words = code_of(photo, rgb)
+        assert code == "blurred" and "hold the phone still" in words
+
+
+def test_a_sharp_photo_of_a_bare_face_is_not_called_blurred():
+    for seed in range(963, 967):
+        photo = take_photo(seed, megapixels=1.2, prints=0)
+        assert code_of(photo, photo.rgb)[0] != "blurred"
+
+
+@pytest.mark.parametrize("sigma", [1.0, 2.0, 4.0])
+def test_the_width_of_an_edge_is_found(sigma):
+    """A disc's blur is known; the grid's own (a box, 1/sqrt(12) pixel) does not count beside it."""
+    disc = cv2.circle(np.full((SIDE_PX, SIDE_PX, 3), 60, np.uint8), (250, 250), 150, (190, 190, 190), -1).astype(np.float32)
+    rgb = cv2.GaussianBlur(disc, (0, 0), sigma) + np.random.default_rng(2).normal(0, 1, disc.shape)
+    assert edge_sigmas(np.clip(rgb, 0, 255).astype(np.uint8)) == pytest.approx([sigma] * 2, rel=0.15, abs=0.1)
+
+
+def test_a_blank_picture_has_no_edges_to_judge_by():
+    assert edge_sigmas(np.full((500, 600, 3), 128, np.uint8)) == []

@@ -32,15 +32,28 @@ def test_path_traced_faces_are_confirmed_and_their_mirror_images_refused(name):
         find_face(open_photo(np.ascontiguousarray(picture.rgb[:, ::-1])), club)
 
 
+def test_path_traced_faces_upside_down_are_refused_or_said_to_be_unsure():
+    refused = 0
+    for name in ("4-5", "5-3", "6-2", "8-3", "9-1"):
+        picture = open_photo(DEMO / "photos" / "perrin" / f"{name}.jpg")
+        try:
+            assert find_face(open_photo(np.ascontiguousarray(picture.rgb[::-1, ::-1])), BAGS["perrin"][name[0]]).hand_unsure
+        except lt.PhotoError as error:
+            assert "upside down" in str(error) and "sole is at the bottom" in str(error)
+            refused += 1
+    assert refused >= 3
+
+
 def test_drawn_faces_are_never_taken_the_wrong_way_round():
-    """Face alone, close or far: confirmed, or said to be unsure; a mirror image is refused, or said to be unsure."""
+    """Face alone, close or far: confirmed, or said to be unsure; a mirror image, or one upside down, is refused, or said to be unsure."""
     sure = []
     for seed in range(910, 918):
         photo = take_photo(seed, megapixels=1.2)
         found = find_face(open_photo(photo.jpeg), club_of(photo, photo.handed))
         sure.append(not found.hand_unsure)
         mirrored = cv2.imencode(".jpg", photo.rgb[:, ::-1, ::-1])[1].tobytes()
-        for jpeg, club in ((mirrored, club_of(photo, photo.handed)), (photo.jpeg, club_of(photo, OTHER[photo.handed]))):
+        over = cv2.imencode(".jpg", photo.rgb[::-1, ::-1, ::-1])[1].tobytes()
+        for jpeg, club in ((mirrored, club_of(photo, photo.handed)), (over, club_of(photo, photo.handed)), (photo.jpeg, club_of(photo, OTHER[photo.handed]))):
             try:
                 assert find_face(open_photo(jpeg), club).hand_unsure
             except lt.PhotoError as error:
@@ -54,10 +67,10 @@ def test_a_mirror_image_speaks_as_loudly_for_the_other_side():
     frame = find_face(picture, club_of(photo, photo.handed))
     width = picture.rgb.shape[1]
     flip = np.array([[-1, 0, width - 1], [0, 1, 0], [0, 0, 1.0]])
-    there, back = toe_side(frame, picture.rgb), toe_side(frame.with_plane(frame.to_face @ flip, frame.pixels_per_mm), picture.rgb[:, ::-1].copy())
+    (there, _), (back, _) = toe_side(frame, picture.rgb), toe_side(frame.with_plane(frame.to_face @ flip, frame.pixels_per_mm), picture.rgb[:, ::-1].copy())
     assert there == pytest.approx(back, abs=0.15)  # resampled the other way round
     swapped = frame.with_plane(np.diag([-1.0, 1, 1]) @ frame.to_face, frame.pixels_per_mm)
-    assert toe_side(swapped, picture.rgb) == pytest.approx(-there, abs=0.15)
+    assert toe_side(swapped, picture.rgb)[0] == pytest.approx(-there, abs=0.15)
 
 
 def test_where_no_outline_is_seen_neither_side_is_believed():
@@ -65,7 +78,7 @@ def test_where_no_outline_is_seen_neither_side_is_believed():
     picture = open_photo(photo.jpeg)
     frame = find_face(picture, club_of(photo, photo.handed))
     plain = np.full_like(picture.rgb, 120)
-    assert AGAINST < toe_side(frame, plain) < FOR
+    assert all(AGAINST < side < FOR for side in toe_side(frame, plain))
 
 
 def test_the_flag_is_said_in_words():

@@ -99,6 +99,10 @@ class Mirrored(PhotoError):
     advice = "turn off mirroring in the camera, or set the club's hand (right or left) to match the face"
 
 
+class UpsideDown(Mirrored):
+    advice = "turn the picture so that the sole is at the bottom, or place the four corners by hand"
+
+
 class Glare(PhotoError):
     code = "glare"
     advice = "turn the face or move the lamp until the white reflection is off the mark, then take it again"

@@ -10,8 +10,8 @@ from dataclasses import dataclass, field, replace
 import cv2
 import numpy as np
 
-from .errors import FaceCutOff, Mirrored, NoFace
-from .hand import AGAINST, FOR, toe_side
+from .errors import FaceCutOff, Mirrored, NoFace, UpsideDown
+from .hand import AGAINST, FOR, LEAD, OVER, toe_side
 from .score_lines import HALVED, read_score_lines
 
 SEARCH_PX = 560  # long side of the picture in which stripes are looked for
@@ -657,11 +657,13 @@ def _start_pose(homography, focal):
 
 
 def _check_hand(frame, rgb):
-    """Refuse a mirror image where the outline shows it; True where the outline says nothing either way."""
-    side = toe_side(frame, rgb)
-    if side < AGAINST:
+    """Refuse a picture upside down or a mirror image where the outline shows it; True where the outline does not settle either."""
+    side, turned = toe_side(frame, rgb)
+    if abs(turned) > abs(side) + OVER:
+        raise UpsideDown("the outline of the face has its upper edge at the bottom: the picture is upside down")
+    if side < AGAINST and -side > abs(turned) + LEAD / 2:
         raise Mirrored("the outline of the face has its toe on the heel's side: a mirror image, or a club of the other hand")
-    return side < FOR
+    return side < FOR or side < abs(turned) + LEAD
 
 
 def _check_frame(frame, picture):

@@ -9,17 +9,18 @@ import cv2
 import numpy as np
 
 RATE = 2.0  # samples a mm
-SIDE_MM, ABOVE_MM, BELOW_MM = 45.0, 50.0, 25.0  # what is looked at beside and above the field of score lines, and below its lowest
+SIDE_MM, ABOVE_MM = 45.0, 50.0  # what is looked at beside and above the field of score lines, and as far below it
 LEAST_SEEN = 0.45  # share of a run that lies in the picture
 # Where heads have their edges, in mm and degrees; wide enough for any iron (common practice, no source)
 UPPER_EDGE_DEG, UPPER_EDGE_MM = (7.0, 24.0), (3.0, 26.0)  # its climb, and its height above the highest full line in the middle of the field
 TOE_EDGE_MM, TOE_LEAN = (6.0, 24.0), (-0.15, 0.25)  # beyond the ends of the score lines; how far it leans outwards
 SHAFT_DEG, SHAFT_MM, SHAFT_FROM_UP_MM = (35.0, 72.0), (0.0, 32.0), 22.0  # against the score lines; beyond their ends at that height
 AGAINST, FOR = -0.5, 0.5  # of the sum; drawn faces reached 0.36 at least, path-traced ones 1.4
+LEAD, OVER = 0.5, 0.9  # over the same head turned by half a turn: to be sure of the way up, and to refuse; of drawn faces 1 in 30 is better seen that way, by 0.7
 
 
 def toe_side(frame, rgb):
-    """How much the outline speaks for the toe being where `frame` has it.
+    """How much the outline speaks for the toe being where `frame` has it, and how much it would if the picture were turned by half a turn.
 
     Parameters
     ----------
@@ -28,11 +29,19 @@ def toe_side(frame, rgb):
 
     Returns
     -------
-    float
-        Above `FOR` confirmed, below `AGAINST` refuted, about 0 where the outline is not seen. A mirror image has the opposite sign.
+    here, turned : float
+        Above `FOR` confirmed, below `AGAINST` refuted, about 0 where the outline is not seen. A mirror image has the opposite signs.
     """
     look, u, v, seen = _edges(frame, rgb)
-    half, top = frame.length_mm / 2, max(line[0] for line, full in zip(frame.lines, frame.full) if full)
+    half, top = frame.length_mm / 2, _top(frame)
+    return _for_toe(look, u, v, seen, half, top), _for_toe(look[::-1, ::-1], -u[::-1], top - v[::-1], seen[::-1, ::-1], half, top)
+
+
+def _top(frame):
+    return max(line[0] for line, full in zip(frame.lines, frame.full) if full)
+
+
+def _for_toe(look, u, v, seen, half, top):
     across, upright, along = np.arange(-half + 2, half + 2), np.arange(4, top + 4), np.arange(34.0)
     total = 0.0
     for side in (1, -1):
@@ -49,9 +58,9 @@ def toe_side(frame, rgb):
 
 def _edges(frame, rgb):
     """Gradient (H, W, 2) over the face's plane, of the colour where it is strongest, evened out so that faint edges count as strong ones do; u, v of its grid; what is seen."""
-    half, top = frame.length_mm / 2, max(line[0] for line, full in zip(frame.lines, frame.full) if full)
+    half, top = frame.length_mm / 2, _top(frame)
     u = np.arange(-half - SIDE_MM, half + SIDE_MM, 1 / RATE)
-    v = np.arange(top + ABOVE_MM, -BELOW_MM, -1 / RATE)
+    v = np.arange(top + ABOVE_MM, -ABOVE_MM, -1 / RATE)
     grid = np.array([[1 / RATE, 0, u[0]], [0, -1 / RATE, v[0]], [0, 0, 1.0]])
     while frame.pixels_per_mm > 2 * RATE and min(rgb.shape[:2]) > 64:
         rgb, frame = cv2.resize(rgb, (rgb.shape[1] // 2, rgb.shape[0] // 2), interpolation=cv2.INTER_AREA), frame.halved()

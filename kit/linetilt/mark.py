@@ -30,7 +30,7 @@ FLAGS = {  # code: sentence for the fitter
     "glare": "a reflection covers a part of the mark",
     "short": "the print is shorter than 12 mm; a fresh, thick line prints longer",
     "lowest_line": "it is not sure which score line is the lowest full-length one; strike up the face may be off by a spacing",
-    "hand_unsure": "could not see on which side the shaft and the toe are: make sure that the picture is not mirrored and the club's hand is right, or the lean has the wrong sign",
+    "hand_unsure": "could not see on which side the shaft and the toe are: make sure that the picture is not upside down or mirrored and the club's hand is right, or the lean has the wrong sign",
     "by_hand": "marks placed by hand were used",
 }
 

@@ -1,17 +1,20 @@
-"""A print leaves the score lines bare: what runs through them is a scratch, a shadow, a sign or tape, and no print."""
+"""A print leaves the score lines bare, and shows the ball's dimples: what does not is a scratch, a shadow, a sign or tape, and no print."""
 
 import numpy as np
 
 from .errors import NoLine
 
-RUNS_THROUGH = 0.6  # of its step in colour, in three of four score lines; drawn and path-traced prints stay below 0.4
-LEAST_LINES = 3
+RUNS_THROUGH = 0.6  # of its step in colour, in three of four score lines; drawn and path-traced prints stay below 0.55
+LEAST_LINES = 3  # that the band crosses
+FULL, FULL_THROUGH = 0.83, 0.35  # a band this full shows no dimples, and is believed less; such prints stay below 0.25
+NARROW_MM = 1.9  # a print this narrow and full was not seen, drawn or path-traced; scratches are
+LEAST_STEP = 5.0  # in colour, of 255; prints have 10 at least
 BESIDE_MM = (0.5, 2.0)  # from the band, where the face's own colour is read
 GROOVE_MM, LAND_MM = 0.2, 0.7  # rows nearer than the one lie in a score line, rows farther than the other between two
 
 
 def check_print(flat, frame, band):
-    """Refuse a band that is there in the score lines as well.
+    """Refuse a band that is there in the score lines as well, or narrow and without a gap.
 
     Parameters
     ----------
@@ -32,11 +35,16 @@ def check_print(flat, frame, band):
         if np.isfinite(inside[:, 0]).any() and np.isfinite(between[:, 0]).any():
             groove.append(np.nanmean(inside, axis=0))
             land.append(np.nanmean(between, axis=0))
-    if len(groove) < LEAST_LINES:
+    full = band.fill > FULL
+    if full and band.width_mm < NARROW_MM:
+        raise NoLine("what looks like a print is narrow and has no gaps; dimples leave gaps in a print, and a scratch has none")
+    if len(groove) < (1 if full else LEAST_LINES):
         return
     usual = np.median(land, axis=0)
-    share = np.array(groove) @ usual / max(usual @ usual, 1e-9)
-    if np.quantile(share, 0.25) > RUNS_THROUGH:
+    if np.linalg.norm(usual) < LEAST_STEP:
+        raise NoLine("the mark is too faint to measure")
+    share = np.array(groove) @ usual / (usual @ usual)
+    if np.quantile(share, 0.25) > (FULL_THROUGH if full else RUNS_THROUGH):
         raise NoLine("what looks like a print runs through the score lines; a print leaves them bare, a scratch, a shadow or a sign does not")
 
 

@@ -250,7 +250,7 @@ def test_impossible_choices_are_refused(choice, words):
         ({"mean_left_m": math.nan, "feared": "left"}, "mean_left_m of club 7 is nan"),
         ({"mean_left_m": 1.0, "feared": "left", "sd_left_m": 0}, "sd_left_m of club 7 is 0"),
         ({"mean_left_m": 1.0, "feared": "left", "club": "2"}, "no club '2' in the bag"),
-        ({"mean_left_m": 1.0}, "misses must be a DataFrame with the columns"),
+        ({"mean_left_m": 1.0}, "misses is no table of misses; expected a DataFrame with the columns"),
     ],
 )
 def test_unusable_misses_are_refused(miss, words):

@@ -406,7 +406,7 @@ def test_a_version_1_book_migrates_and_a_newer_one_is_refused(tmp_path, monkeypa
             assert book.history("session", session)["weather"].tolist()[-1] == "wind from the left"
             assert book.undo() == f"session {session} corrected"
     content = path.read_bytes()
-    with pytest.raises(lt.BookError, match=rf"newer linetilt \(version {known + 1} of the book, this one knows {known}\); update linetilt"):
+    with pytest.raises(lt.BookError, match=rf"newer linetilt \(version {known + 1} of the book, this one knows {known}\); .*update linetilt"):
         lt.SessionBook(path)
     assert path.read_bytes() == content
 
@@ -590,7 +590,7 @@ def test_lookups_use_indexes(book):
         (lambda book: book.add_session("one"), "there is no bag 'one'"),
         (lambda book: book.add_session(1, day="31.5.2026"), "expected a date such as 2026-05-31"),
         (lambda book: book.add_session(1, retest_of=5), "there is no session 5"),
-        (lambda book: book.add_shot(1, "8"), "no club '8' in the bag; it holds 5, 7, 56"),
+        (lambda book: book.add_shot(1, "8"), "no club '8' in the bag; expected one of 5, 7, 56"),
         (lambda book: book.add_shot(1, "7", counted=True), "a shot without a lie reading"),
         (lambda book: book.add_shot(1, "7", mark={"tilt_deg": "steep"}), "tilt_deg is 'steep'"),
         (lambda book: book.add_shot(1, "7", photo="nowhere.jpg"), "the photo cannot be read"),
@@ -600,7 +600,7 @@ def test_lookups_use_indexes(book):
         (lambda book: book.change("club", 1, loft_deg=99), "loft_deg is 99"),
         (lambda book: book.change("club", 1, label="7"), "clashes with another entry"),
         (lambda book: book.change("shot", 1, session_id=2), "session_id of a shot cannot be corrected"),
-        (lambda book: book.change("shot", 1), "give at least one of tilt_deg"),
+        (lambda book: book.change("shot", 1), "expected at least one of tilt_deg"),
         (lambda book: book.change("shot", 1, lie_error_deg=None), "a shot without a lie reading"),
         (lambda book: book.change("shot", 1, u_tilt_deg=-0.1), "u_tilt_deg is -0.1; expected a number from 0"),
         (lambda book: book.change("edit", 1, what="x"), "kind is 'edit'"),

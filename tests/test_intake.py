@@ -204,7 +204,7 @@ def test_an_arriving_file_is_taken_when_it_has_stopped_growing(intake, folder):
 def test_files_are_read_only_where_another_has_the_same_size(intake, folder, monkeypatch):
     """A card with thousands of photos must not be read twice over only to see which are new."""
     read = []
-    monkeypatch.setattr("linetilt.intake.PhotoIntake._digest", lambda self, name: read.append(name) or name)
+    monkeypatch.setattr("linetilt.photo_files.PhotoFiles.digest", lambda self, name: read.append(name) or name)
     for n in range(50):
         (folder / f"7-{100 + n}.jpg").write_bytes(b"x" * (5000 + n))
     (folder / "7-900.jpg").write_bytes(b"y" * 5000)
@@ -215,7 +215,7 @@ def test_files_are_read_only_where_another_has_the_same_size(intake, folder, mon
 def test_what_another_process_enters_is_seen(intake, book):
     assert intake.entry("7-1.jpg").state == "new"
     with lt.SessionBook(book.path) as other:
-        PhotoIntake(other, intake.session, intake.folder, measure=Measure()).take("7-1.jpg")
+        PhotoIntake(other, intake.session, intake.files.folder, measure=Measure()).take("7-1.jpg")
     assert intake.entry("7-1.jpg").state == "to look at"
 
 

@@ -316,7 +316,7 @@ def test_hands_first_order():
         (lambda: lie_reading(1, 34, u_tilt_deg=0), "u_tilt_deg is 0; expected a standard uncertainty above zero"),
         (lambda: lie_reading(1, 34, u_loft_deg=-1), "u_loft_deg is -1"),
         (lambda: lie_reading(1, 34, face_heading_deg=math.inf), "face_heading_deg is inf"),
-        (lambda: lie_from_tilt_deg(60, 75, 45), "no lie error within 45 degrees prints that"),
+        (lambda: lie_from_tilt_deg(60, 75, 45), "no lie error prints that; expected one within 45 degrees"),
         (lambda: print_tilt_deg([0, 46], 34), "lie_error_deg is 46"),
         (lambda: print_tilt_deg([0, 1], [30, 40, 50]), "different numbers of values"),
         (lambda: start_from_net(10, 2000, "both"), 'handed is \'both\'; expected "right" or "left"'),

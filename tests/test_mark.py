@@ -131,6 +131,12 @@ def test_a_photo_from_before_the_shot_takes_out_what_was_there():
     club = club_of(old)
     middle = cv2.perspectiveTransform(np.float32([[[-9, 4], [-7.5, 4], [-6.5, 24], [-8, 24]]]), old.homography.astype(np.float32))
     mask = cv2.fillConvexPoly(np.zeros((height, width), np.float32), np.round(middle[0]).astype(int), 1.0)
+    for up, _, _ in old.head.lines:  # a print leaves the score lines bare
+        line = cv2.perspectiveTransform(np.float32([[[-20, up], [20, up]]]), old.homography.astype(np.float32))[0]
+        cv2.line(mask, *np.round(line).astype(int).tolist(), 0.0, int(0.9 * np.linalg.norm(line[1] - line[0]) / 40))
+    for up in np.arange(5, 24, 4.0):  # dimples leave gaps
+        hole = cv2.perspectiveTransform(np.float32([[[-9 + (up - 4) / 20, up], [-8 + (up - 4) / 20, up]]]), old.homography.astype(np.float32))[0]
+        cv2.circle(mask, np.round(hole[0]).astype(int).tolist(), int(np.linalg.norm(hole[1] - hole[0])), 0.0, -1)
     both = (both * (1 - 0.8 * cv2.GaussianBlur(mask, (0, 0), 1.5))[..., None]).clip(0, 255).astype(np.uint8)
     truth = np.degrees(np.arctan2(1.0, 20))
     mark = lt.measure_photo(both, club, before=old.rgb)

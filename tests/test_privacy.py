@@ -132,11 +132,11 @@ def test_an_upload_lands_in_the_inbox_or_nowhere(tmp_path, name):
         try:
             given = intake.receive(name, content)
         except lt.InputError as refusal:
-            assert "expected a file that ends in" in str(refusal) and not intake.inbox.exists()
+            assert "expected a file that ends in" in str(refusal) and not intake.files.inbox.exists()
         else:
-            (kept,) = intake.inbox.iterdir()
+            (kept,) = intake.files.inbox.iterdir()
             assert kept.read_bytes() == content and given == f"uploaded/{kept.name}" and len(kept.name.encode()) < 200
-            assert kept.name.split(".")[0].strip().lower() not in ("con", "nul", "com1", "aux") and kept.resolve().parent == intake.inbox.resolve()
+            assert kept.name.split(".")[0].strip().lower() not in ("con", "nul", "com1", "aux") and kept.resolve().parent == intake.files.inbox.resolve()
     assert {path.name for path in home.iterdir()} <= {"shop.linetilt", "shop.linetilt-inbox"}
     assert {path.name for path in tmp_path.iterdir()} == {"deep", "photo.jpg"} and {path.name for path in home.parent.iterdir()} == {"er"}
 

@@ -176,7 +176,7 @@ def orange(source):
     """Share of a picture's pixels that have the colour of the drawn line."""
     with Image.open(io.BytesIO(base64.b64decode(source.partition(",")[2]))) as picture:
         red, green, blue = np.asarray(picture, float).transpose(2, 0, 1)
-    return float(((red > 190) & (abs(green - 150) < 40) & (blue < 90)).mean())
+    return float(((red - blue > 90) & (red > green + 25)).mean())
 
 
 def test_what_was_found_is_drawn_only_where_it_is_what_was_kept(tmp_path):

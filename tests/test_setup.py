@@ -254,7 +254,7 @@ def test_errors_appear_in_the_panel_and_change_nothing(book):
     line._measure.click()
     assert "cannot be opened" in line._message.value
     line._enter.click()
-    assert "type the degrees" in line._message.value.lower()
+    assert "expected degrees, 0 or more" in line._message.value.lower()
     assert len(book.history()) == edits and bag.value["7"].loft_deg == 34
 
 

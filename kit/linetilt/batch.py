@@ -6,7 +6,6 @@ import hashlib
 import json
 import multiprocessing
 import os
-import pickle
 import warnings
 from collections.abc import Mapping
 from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, CancelledError, Executor, Future, ProcessPoolExecutor, wait
@@ -223,7 +222,7 @@ def _submit(pool, task):
         return pool.submit(_measure_apart, *task)
     except Exception as error:  # told where all else is told: an executor that is gone, or a photo that cannot be sent
         future = Future()
-        gone = not isinstance(error, (BrokenExecutor, TypeError, AttributeError, pickle.PicklingError))
+        gone = not isinstance(error, (BrokenExecutor, TypeError, AttributeError)) and type(error).__name__ != "PicklingError"
         future.set_exception(BrokenExecutor(str(error)) if gone else error)
         return future
 

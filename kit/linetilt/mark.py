@@ -245,13 +245,18 @@ def _draw(mark, max_side):
     field = cv2.getPerspectiveTransform(np.float32([[0, 0], [1, 0], [1, 1], [0, 1]]), mark.corners.astype(np.float32))
     ends = project(np.linalg.inv(field.astype(float)), mark.line)
     across = ends.mean(axis=0)[0]
-    square = project(field, np.array([[across, y] for y in np.linspace(ends[0, 1], ends[1, 1], 13)]))
-    for k in range(0, 12, 2):
-        stroke(square[k:k + 2], (255, 255, 255))
-    stroke(mark.line, (230, 159, 0))
-    for end in mark.line:
-        cv2.circle(picture, np.round(to(end)).astype(int).tolist(), 3 * thick, (0, 0, 0), thick + 2, cv2.LINE_AA)
-        cv2.circle(picture, np.round(to(end)).astype(int).tolist(), 3 * thick, (230, 159, 0), thick, cv2.LINE_AA)
+    low, high = ends[0, 1], ends[1, 1]
+    for piece in (-0.3, -0.2, -0.1, 1.05, 1.15, 1.25):
+        stroke(project(field, np.array([[across, low + (high - low) * y] for y in (piece, piece + 0.05)])), (255, 255, 255))
+    low, high = mark.line
+    wide = mark.line_width_mm / mark.line_length_mm
+    if np.isfinite(wide) and "by_hand" not in mark.flags:  # the two edges, and the axis beyond the print: the ink itself stays to be seen
+        aside = wide / 2 * np.array([low[1] - high[1], high[0] - low[0]]) * (1 + 2 * thick / np.ptp(to(mark.line), axis=0).max() / wide)
+        lines = [mark.line + aside, mark.line - aside, [low, low + 0.25 * (low - high)], [high, high + 0.25 * (high - low)]]
+    else:
+        lines = [mark.line]
+    for line in lines:
+        stroke(line, (230, 159, 0))
     size = max(picture.shape[:2]) / 1300
     text = f"{mark.tilt_deg:+.1f} +/- {2 * mark.u_tilt_deg:.1f} deg"
     if np.isfinite(mark.strike_toe_mm):

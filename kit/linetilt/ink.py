@@ -21,6 +21,7 @@ PIECE_MM = 0.9  # length of edge that tells one story: raggedness is that long
 EDGE_MM = 0.13  # most that an edge scatters (standard deviation); what scatters more is the rim of a hole
 ROUGH, FINE = np.arange(-10, 10.1, 0.5), np.arange(-8, 8.01, 0.2)  # leans that are tried, degrees
 PEN_MOST_MM, HOLLOW, WEDGE = 4.5, 0.55, 0.035  # of one print: width, ink of its middle to its sides, slopes of its edges apart
+DARK, DARK_APART = 0.45, 1.8  # of full ink; standard uncertainties between two leans of one print: drawn ones stay below 1
 LEAST_MERIT = 18.0  # a band that stands out less is as often something else
 SURE_MERIT = 60.0  # a band that stands out this much is the print: length, fill and contrast together
 WIDE_MM = 7.0  # nothing this wide along a row is a print
@@ -178,6 +179,7 @@ def find_band(flat, before=None):
     ink = ink_map()
     hollow, wedge = _shape(np.where(flat.field, ink, 0), flat, band)
     _refuse_second(ink, flat, band, hollow)
+    _refuse_old(ink, flat, band)
     # edges that lean further apart than holes let them are two prints, or smear: that much is not known
     return replace(band, glare=lost, u_slope=float(np.hypot(band.u_slope, max(abs(wedge) - WEDGE, 0) / 4)))
 
@@ -530,6 +532,13 @@ def _refuse_second(ink, flat, band, hollow):
         covered = (rest * lane).max(axis=1)[rows] > 0.5
         if covered.sum() > 4.5 * flat.rate and covered.mean() > 0.55 and rest[lane].mean() > SECOND_SHARE * own:
             raise TwoLines("two printed lines lie on the face")
+
+
+def _refuse_old(ink, flat, band):
+    """Refuse where the dark part of the mark leans otherwise than the whole of it: ink of an earlier, paler print lies with it."""
+    dark = fit_band(np.where(ink > DARK, ink, 0), flat.u, flat.v, flat.clear, band.slope, band.toe_mm, band.up_mm, band.width_mm / 2 + 1.4, band.noise)
+    if abs(dark.slope - band.slope) > DARK_APART * np.hypot(dark.u_slope, band.u_slope):
+        raise TwoLines("the dark part of the mark leans otherwise than the whole of it; two prints, or one not wiped off, may lie on each other")
 
 
 def _shape(ink, flat, band):

@@ -71,7 +71,7 @@ class PhotosPanel(widgets.VBox):
         self._aside = _button("Set it aside")
         self._undo = _button("Undo")
         self._measure = _button("Measure it")
-        self._hand = widgets.ToggleButton(False, description="Move the marks by hand", layout=widgets.Layout(width="200px"))
+        self._hand = widgets.ToggleButton(False, description="Move the marks by hand", layout=widgets.Layout(width="auto", min_width="200px"))
         self._found = _button("Back to what was found")
         left = widgets.VBox([self._list, self._club, self._start, self._off, self._side, self._net, self._set_start], layout=widgets.Layout(width="242px"))
         right = widgets.VBox(

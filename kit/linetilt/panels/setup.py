@@ -13,7 +13,7 @@ from ..errors import InputError
 from ..setup import measure_setup
 from ..strip import PAPERS_MM, marking_strip
 from ..units import WORDS, from_mm, to_mm
-from .common import FIELD, LABEL, ROW, message_line, read_number, say, show_number, shown_errors, text, typed
+from .common import FIELD, LABEL, ROW, WIDE, message_line, read_number, say, show_number, shown_errors, text, typed
 
 HANDS = [("right-handed", "right"), ("left-handed", "left")]
 LENGTHS = [("millimetres", "mm"), ("inches", "in")]
@@ -141,7 +141,7 @@ class _ClubRow(widgets.HBox):
         self.remove = _button("Remove", "takes this club out of the bag", width="104px")
         for control in (*self.fields.values(), self.head, self.from_set):
             control.add_class("lt-spoken")  # the heading of the column is seen, the description is heard
-        super().__init__([*self.fields.values(), self.head, self.from_set, self.remove], layout=widgets.Layout(align_items="center"))
+        super().__init__([*self.fields.values(), self.head, self.from_set, self.remove], layout=widgets.Layout(align_items="center", min_width="max-content"))
         for name, field in self.fields.items():
             panel._on(field, lambda name=name, field=field: panel._on_field(club_id, name, field.value))
         panel._on(self.head, lambda: panel._desk.change_club(club_id, "head", self.head.value))
@@ -170,7 +170,7 @@ class BagPanel(_Panel):
 
     def __init__(self, desk):
         self._rows, self._table = {}, widgets.VBox()
-        self._heading = widgets.HBox(layout=widgets.Layout(align_items="flex-end"))
+        self._heading = widgets.HBox(layout=widgets.Layout(align_items="flex-end", min_width="max-content"))
         self._label = typed("New club", placeholder="7, PW, 56 …", style=LABEL, layout=widgets.Layout(width="270px"))
         self._loft = typed("its loft in degrees", style={"description_width": "125px"}, layout=widgets.Layout(width="205px"))
         self._add = _button("Add club", "adds the club to the bag; the other figures are typed into its row")
@@ -182,7 +182,7 @@ class BagPanel(_Panel):
         super().__init__(
             desk,
             [
-                self._heading, self._table, widgets.HBox([self._label, self._loft, self._add], layout=ROW),
+                widgets.VBox([self._heading, self._table], layout=widgets.Layout(**WIDE)), widgets.HBox([self._label, self._loft, self._add], layout=ROW),
                 widgets.HBox([self._lines, self._all], layout=ROW), widgets.HBox([self._file, self._load, self._upload], layout=ROW),
             ],
         )  # fmt: skip
@@ -301,8 +301,8 @@ class LinePanel(_Panel):
     """The lean of the ball's line before the hit, by photo or typed; `value` is (degrees, standard uncertainty), or None."""
 
     def __init__(self, desk):
-        self._kind = widgets.Dropdown(options=[("a plumb cord with its weight", "cord"), ("a level bar, square to the target line", "edge")], description="In the picture is", style=LABEL, layout=widgets.Layout(width="460px"))
-        self._view = widgets.Dropdown(options=list(VIEWS), description="The phone", style=LABEL, layout=widgets.Layout(width="460px"))
+        self._kind = widgets.Dropdown(options=[("a plumb cord with its weight", "cord"), ("a level bar, square to the target line", "edge")], description="In the picture is", style=LABEL, layout=widgets.Layout(width="460px", max_width="97%"))
+        self._view = widgets.Dropdown(options=list(VIEWS), description="The phone", style=LABEL, layout=widgets.Layout(width="460px", max_width="97%"))
         self._file = typed("Photo's file", placeholder="setup.jpg", style=LABEL, layout=FIELD)
         self._measure = _button("Measure photo", "measures the lean of the line in this photo and enters it")
         self._upload = widgets.FileUpload(accept="image/*,.heic", description="Choose a photo", layout=widgets.Layout(width="170px"), tooltip="measure a photo of this computer")

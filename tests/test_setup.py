@@ -14,6 +14,7 @@ from linetilt.desk import Desk
 from linetilt.errors import NoBall, NoPenLine, NoPlumb, PhotoError, TwoPenLines
 from linetilt.panels.common import read_number
 from linetilt.panels.setup import BagPanel, GolferPanel, LinePanel, NetPanel, StripPanel, SummaryPanel
+from linetilt.setup import marks_by_hand
 from linetilt.units import from_mm, to_mm
 
 EASY = {"background": "plain", "pitch_deg": 3.0, "aim_down_deg": 0.0, "hard": False, "reference": "cord"}
@@ -254,8 +255,34 @@ def test_errors_appear_in_the_panel_and_change_nothing(book):
     line._measure.click()
     assert "cannot be opened" in line._message.value
     line._enter.click()
-    assert "expected degrees, 0 or more" in line._message.value.lower()
+    assert "the lean is not filled in" in line._message.value.lower()
     assert len(book.history()) == edits and bag.value["7"].loft_deg == 34
+
+
+def test_a_refused_photo_is_measured_from_handles_that_were_moved(book):
+    photo = take_setup_photo(13, second_line=True, **(EASY | {"handed": "right"}))
+    line = filled(book)[3]
+    assert not line._by_hand.children
+    line._upload.value = ({"name": "s.jpg", "type": "image/jpeg", "size": len(photo.jpeg), "content": memoryview(photo.jpeg), "last_modified": NOON},)
+    assert "More than one line" in line._message.value and line.value is None and line._by_hand.children
+    line._again.click()  # nothing was moved: the laid-out handles are no marks
+    assert "More than one line" in line._message.value and line.value is None
+    low, high = photo.line_ends.tolist()
+    line._handles.line = [low, line._handles.line[1]]
+    line._again.click()
+    assert "only one of the two handles of the line" in line._message.value.lower() and line.value is None
+    line._handles.line = [low, high]
+    line._again.click()
+    tilt, u = line.value
+    assert not line._message.value and abs(tilt - photo.setup_tilt_deg) < 3 * u < 6
+    assert "Mind: placed by hand" in line._picture.children[0].value
+
+
+def test_a_ball_by_hand_is_told_by_two_edges_of_its_outline():
+    laid = {"ball": [[0, 0], [10, 0]], "line": [[5, 5], [5, 0]]}
+    assert marks_by_hand(laid, laid) == {}
+    moved = marks_by_hand(laid, laid | {"ball": [[100, 50], [300, 50]]})
+    assert list(moved) == ["ball"] and moved["ball"] == pytest.approx((200, 50, 200))
 
 
 def test_clubs_come_from_a_file_and_stay_as_they_were(book, tmp_path):

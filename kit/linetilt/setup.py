@@ -198,6 +198,31 @@ def measure_setup(photo, *, handed="right", reference="cord", from_behind=True, 
     return SetupReading(sign * middle, u, reference, tuple(flags), budget, rgb, drawn)
 
 
+def marks_by_hand(start, placed):
+    """Return what `measure_setup` takes by hand, from the pairs of points that a fitter has moved; a pair left alone is looked for in the photo.
+
+    Parameters
+    ----------
+    start, placed : dict
+        Two points (x, y) each for "ball" (opposite edges of its outline), "line" and "reference": where they were laid out, and where they are now.
+
+    Raises
+    ------
+    InputError
+        Where only one point of a pair was moved: the other is still where nothing is.
+    """
+    found = {}
+    for name, pair in placed.items():
+        moved = [np.hypot(*np.subtract(now, then)) > 0.5 for now, then in zip(pair, start[name], strict=True)]
+        if any(moved) and not all(moved):
+            raise InputError(f"only one of the two handles of the {name} was moved; expected both, or none; move the other one too")
+        if all(moved):
+            found[name] = pair
+    if "ball" in found:
+        found["ball"] = (*np.mean(found["ball"], axis=0), np.hypot(*np.subtract(*found["ball"])))
+    return {name if name == "ball" else f"{name}_ends": points for name, points in found.items()}
+
+
 def _down(ends, reference, pitch, sphere, focal, shape):
     """The unit vector that points down, in the camera's axes, from the two ends of the reference in pixels."""
     plane = np.cross(*rays(ends, focal, shape))

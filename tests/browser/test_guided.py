@@ -192,6 +192,23 @@ class Keys:
         return self
 
 
+CONTROLS = {"button", "checkbox", "combobox", "link", "listbox", "slider", "spinbutton", "switch", "textbox"}
+
+
+def unnamed(page):
+    """Return the controls in the notebook's outputs whose accessible name, as the browser works it out, is empty; and how many there are in all."""
+    browser = page.context.new_cdp_session(page)
+    found = []
+    for place in range(page.locator(".jp-OutputArea-output").count()):
+        output = browser.send("Runtime.evaluate", {"expression": f"document.querySelectorAll('.jp-OutputArea-output')[{place}]"})["result"]
+        nodes = browser.send("Accessibility.queryAXTree", {"objectId": output["objectId"]})["nodes"]
+        controls = [node for node in nodes if not node["ignored"] and node["role"]["value"] in CONTROLS]
+        found += [(node["role"]["value"], node.get("name", {}).get("value", "").strip(), node["backendDOMNodeId"]) for node in controls]
+    nameless = [browser.send("DOM.describeNode", {"backendNodeId": node})["node"].get("attributes") for _, name, node in found if not name]
+    browser.detach()
+    return nameless, len(found)
+
+
 def test_keyboard_alone_from_a_golfer_to_a_bend_list(pages, server):
     """Each Tab goes forward from where the page is after Run All: nothing is focused for the test, nothing clicked."""
     few = server.root / "keys"
@@ -211,6 +228,8 @@ def test_keyboard_alone_from_a_golfer_to_a_bend_list(pages, server):
     keys.to("kind of head, club 8").press("f")
     keys.to("Ball to net").type("4").press("Enter")
     page.get_by_text(re.compile("started 1.[46]° off the line")).wait_for()  # 4 m or 4 yards
+    nameless, controls = unnamed(page)
+    assert not nameless and controls > 35
     assert page.locator(".jp-Cell").count() == cells
 
     page = pages.run(NB2)
@@ -234,6 +253,8 @@ def test_keyboard_alone_from_a_golfer_to_a_bend_list(pages, server):
     keys.to("U, upper end").press("Shift+ArrowLeft", "Shift+ArrowLeft", "ArrowUp")
     page.wait_for_function(f"before => {SAYS} !== before", arg=before)
     assert page.evaluate(FOCUSED).startswith("U, upper end")
+    nameless, controls = unnamed(page)
+    assert not nameless and controls > 20
     for name in ("6-4.jpg", "8-4.jpg"):
         page.locator(SAID, has_text=f"{name}: club").wait_for()
         keys.to("Count it", "Shift+Tab").press("Space")
@@ -242,7 +263,11 @@ def test_keyboard_alone_from_a_golfer_to_a_bend_list(pages, server):
 
     page = pages.run(NB3)
     keys = Keys(page)
-    keys.to("Where shots miss").press("Enter").to("Middle off the line").type("4").to("Scatter").type("8").to("Keep this miss").press("Space")
+    keys.to("Limits and bench").press("Space").to("0.5°").press("Space")
+    page.wait_for_function("() => document.querySelector('.mod-active[title], .mod-active') && [...document.querySelectorAll('.mod-active')].some(b => b.innerText === '0.5°')")
+    nameless, controls = unnamed(page)
+    assert not nameless and controls > 14
+    keys.to("Where shots miss", "Shift+Tab").press("Enter").to("Middle off the line").type("4").to("Scatter").type("8").to("Keep this miss").press("Space")
     page.get_by_text(re.compile("6: middle 4 (m|yd) left, scatter 8")).wait_for()
     keys.to("Bench sheet", "Shift+Tab").press("Space").to("Keep the plan and make the sheet").press("Enter")
     page.get_by_role("link", name="save a copy").wait_for()
@@ -252,5 +277,7 @@ def test_keyboard_alone_from_a_golfer_to_a_bend_list(pages, server):
     page = pages.run(NB4)
     page.wait_for_selector(".js-plotly-plot .main-svg")
     before = page.evaluate(READ)
+    nameless, controls = unnamed(page)
+    assert not nameless and controls > 12
     Keys(page).to("Bend upright").press("ArrowRight", "ArrowRight", "ArrowRight")
     page.wait_for_function(f"before => ({READ})().after < before - 0.2", arg=before["after"])

@@ -6,6 +6,7 @@ import shutil
 
 import cv2
 import pytest
+from faces.camera import take_photo
 
 NOTEBOOK = "2_photo_analysis.ipynb"
 PHOTOS = ("6-1.jpg", "6-2.jpg", "6-3.jpg", "6-4.jpg")
@@ -20,13 +21,13 @@ SHIFT = 30  # screen pixels that a handle is dragged
 def open_panel(lab_server, run_notebook):
     """Return a function that runs the notebook on a book of its own and a small folder, and returns the page with the panel in sight."""
 
-    def run(name):
+    def run(name, photos=PHOTOS, bag="../demo_photos/bag.csv"):
         folder = lab_server.root / name
-        folder.mkdir()
-        for photo in PHOTOS:
+        folder.mkdir(exist_ok=True)
+        for photo in photos:
             shutil.copy(lab_server.root / "demo_photos" / "photos" / "perrin" / photo, folder)
         notebook = json.loads((lab_server.root / "notebooks" / NOTEBOOK).read_text())
-        names = {"BOOK_FILE": f"../{name}.linetilt", "FOLDER": f"../{name}", "BAG": "../demo_photos/bag.csv", "SHOT_LIST": "../demo_photos/shots.csv"}
+        names = {"BOOK_FILE": f"../{name}.linetilt", "FOLDER": f"../{name}", "BAG": bag, "SHOT_LIST": "../demo_photos/shots.csv"}
         panel = next(place for place, cell in enumerate(notebook["cells"]) if "PhotosPanel(intake)" in "".join(cell["source"]))
         del notebook["cells"][panel + 1 :]  # what comes after is nbval's
         for cell in notebook["cells"]:
@@ -115,6 +116,30 @@ def test_from_photos_to_a_book_that_a_restart_brings_back(open_panel, pages, lab
     assert page.evaluate(LOOKS) == looks
     choose(page, "6-3.jpg")
     page.wait_for_function(f"text => {SAYS} === text", arg=by_hand)
+
+
+def test_later_photos_are_compared_with_the_clean_face(open_panel, lab_server):
+    """The clean face carries an old print; the later photo carries it as well, and a new one beside it. Two prints are refused where nothing says which is new."""
+    folder = lab_server.root / "clean"
+    folder.mkdir()
+    for number in (1, 2):
+        photo = take_photo(722, prints=number, hard=False, megapixels=1.6, finish="satin", ink="blue")
+        cv2.imwrite(str(folder / f"7-{number}.jpg"), photo.rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 95])
+    (lab_server.root / "clean.csv").write_text(f"label,loft_deg,handed,score_line_length_mm\n7,34,{photo.handed},{photo.head.score_line_length_mm}\n")
+    page = open_panel("clean", [], "../clean.csv")
+    choose(page, "7-2.jpg")
+    wait_look(page, "7-2.jpg:refused")
+    choose(page, "7-1.jpg")
+    wait_look(page, "7-1.jpg:to look at")
+    page.locator(SAID, has_text="7-1.jpg: club 7, to look at").wait_for()
+    page.get_by_label("Reason").select_option("clean face")
+    page.get_by_text("what it shows is left out of later photos of the same club").wait_for()
+    click(page, "Set it aside")
+    wait_look(page, "✕ 7-1.jpg:clean face")
+    choose(page, "7-2.jpg")
+    page.locator(SAID, has_text="7-2.jpg: club 7, refused").wait_for()
+    click(page, "Measure it")
+    wait_look(page, "7-2.jpg:to look at")
 
 
 def test_keyboard_alone(open_panel):

@@ -11,6 +11,7 @@ from ..errors import InputError, LinetiltError
 LABEL = {"description_width": "150px"}
 FIELD = widgets.Layout(width="340px")
 ROW = widgets.Layout(flex_flow="row wrap", align_items="center")
+WIDE = {"max_width": "99%", "overflow": "auto hidden"}  # what is wider than a tablet's page is scrolled to the side, not cut off
 
 # Colours come from JupyterLab's own theme, so that light and dark are both right; nothing is told by colour alone.
 STYLE = """<style>
@@ -23,6 +24,10 @@ STYLE = """<style>
 .lt-caution{padding:4px 10px;border:1px solid var(--jp-border-color1)}
 .lt-spoken>label.widget-label,.lt-spoken.widget-checkbox label span{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%);white-space:nowrap}
 .lt-text table{border-collapse:collapse}
+.lt-text caption{text-align:left;padding:2px 8px}
+.widget-slider .noUi-handle{border:2px solid var(--jp-ui-font-color1)!important}
+.jupyter-button.mod-active{font-weight:700;text-decoration:underline;text-underline-offset:3px}
+.widget-select select option:checked{font-weight:700;background:var(--jp-layout-color3) linear-gradient(var(--jp-layout-color3),var(--jp-layout-color3))}
 .lt-text td,.lt-text th{padding:2px 8px;text-align:left;border-bottom:1px solid var(--jp-border-color2)}
 [data-jp-theme-light=false]{--jp-widgets-dropdown-arrow:url("data:image/svg+xml,%3Csvg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 18 18'%3E%3Cpath d='M5 7l4 4 4-4' fill='none' stroke='%23ddd' stroke-width='2'/%3E%3C/svg%3E")}
 </style>"""

@@ -15,7 +15,7 @@ from ..dispersion import Delivery, Target
 from ..flight import to_metres
 from ..lie import COVERAGE_FACTOR
 from ..lie_table import lie_table, sits
-from .common import CHART_STYLE, STYLE, book_line, message_line, shown_errors
+from .common import CHART_STYLE, STYLE, WIDE, book_line, message_line, shown_errors
 
 _WIDE = widgets.Layout(width="97%")
 _LABEL = {"description_width": "118px"}
@@ -113,7 +113,7 @@ class DispersionPanel(widgets.VBox):
             layout=widgets.Layout(width="335px"),
         )  # fmt: skip
         beside = widgets.Layout(flex_flow="row wrap-reverse", align_items="flex-end")  # where it is narrow the chart is above, so that a moved slider shows in it
-        super().__init__([widgets.HBox([side, self._figure], layout=beside), self._notes, _SliderNames()])
+        super().__init__([widgets.HBox([side, widgets.Box([self._figure], layout=widgets.Layout(**WIDE))], layout=beside), self._notes, _SliderNames()])
         guard = shown_errors(self._message)
         self._more.observe(lambda change: setattr(more.layout, "display", None if change["new"] else "none"), "value")
         self._club.observe(guard(self._on_club), "value")

@@ -1,18 +1,9 @@
-"""A picture with handles to drag: four corners of the score-line field and the two ends of the printed line."""
+"""A picture with handles to drag: four corners of the score-line field and the two ends of the printed line, or other four and two points."""
 
 import anywidget
 import traitlets
 
 _ESM = r"""
-// letter, name for a screen reader, shape
-const MARKS = [
-  ["A", "low heel: heel end of the lowest full score line", "square"],
-  ["B", "low toe: toe end of the lowest full score line", "square"],
-  ["C", "high toe: toe end of the highest full score line", "square"],
-  ["D", "high heel: heel end of the highest full score line", "square"],
-  ["L", "lower end of the printed line", "round"],
-  ["U", "upper end of the printed line", "round"],
-];
 const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
 const STEPS_A_PICTURE = 1600;  // a keyboard step is one pixel of a picture of this size
 const LOUPE_PX = 150, LOUPE_ZOOM = 4;
@@ -32,14 +23,15 @@ function noShortcuts(event) {
 }
 
 function render({ model, el }) {
+  const MARKS = Object.entries(model.get("marks"));
   const root = make("div", el, "lt-handles");
   const frame = make("div", root, "lt-frame");
   const stage = make("div", frame, "lt-stage");
   const image = make("img", stage, "", { draggable: "false" });
   const svg = make("svg", stage, "", { "aria-hidden": "true", preserveAspectRatio: "none" });
-  const shapes = [["polygon", "lt-casing"], ["polygon", "lt-field"], ["line", "lt-casing"], ["line", "lt-line"]].map(([tag, style]) => make(tag, svg, style));
-  const handles = MARKS.map(([letter, name, shape]) => {
-    const handle = make("button", stage, `lt-handle lt-${shape}`, { type: "button", "aria-roledescription": "handle" });
+  const shapes = [["path", "lt-casing"], ["path", "lt-field"], ["line", "lt-casing"], ["line", "lt-line"]].map(([tag, style]) => make(tag, svg, style));
+  const handles = MARKS.map(([letter, name], index) => {
+    const handle = make("button", stage, `lt-handle lt-${index < 4 ? "square" : "round"}`, { type: "button", "aria-roledescription": "handle" });
     make("span", handle, "lt-ring");
     make("span", handle, "lt-letter").textContent = letter;
     handle.setAttribute("aria-label", `${letter}, ${name}. Arrow keys move it, with Shift ten steps.`);
@@ -62,9 +54,10 @@ function render({ model, el }) {
     root.classList.toggle("lt-active", active);
     if (!active) { loupe.style.display = "none"; return; }
     svg.setAttribute("viewBox", `0 0 ${width} ${height}`);
-    const field = points.slice(0, 4).map((point) => point.join(",")).join(" ");
+    const [a, b, c, d] = points.map((point) => point.join(","));
+    const field = model.get("joined") ? `M${a} L${b} L${c} L${d} Z` : `M${a} L${b} M${c} L${d}`;
     shapes.forEach((shape, place) => {
-      if (place < 2) { shape.setAttribute("points", field); return; }
+      if (place < 2) { shape.setAttribute("d", field); return; }
       ["x1", "y1", "x2", "y2"].forEach((name, at) => shape.setAttribute(name, points[4 + (at >> 1)][at % 2]));
     });
     const middle = [0, 1].map((axis) => points.reduce((sum, point) => sum + point[axis] / 6, 0));
@@ -175,7 +168,7 @@ function render({ model, el }) {
 
   zoom.addEventListener("click", () => { times = times === 3 ? 1 : times + 1; fit(); });
   frame.addEventListener("scroll", draw);
-  hint.textContent = "Drag a handle, or go to it with Tab and use the arrow keys (with Shift: ten steps). A to D: ends of the lowest and the highest full score line. L, U: ends of the print.";
+  hint.textContent = `Drag a handle, or go to it with Tab and use the arrow keys (with Shift: ten steps). ${model.get("hint")}`;
   const watched = { "change:picture": newPicture, "change:size": fit, "change:alt": newPicture, "change:corners": newMarks, "change:line": newMarks, "change:active": draw };
   for (const [event, react] of Object.entries(watched)) model.on(event, react);
   root.addEventListener("focusin", noShortcuts);
@@ -229,6 +222,13 @@ _CSS = """
 """
 
 
+_FACE = {
+    "A": "low heel: heel end of the lowest full score line", "B": "low toe: toe end of the lowest full score line",
+    "C": "high toe: toe end of the highest full score line", "D": "high heel: heel end of the highest full score line",
+    "L": "lower end of the printed line", "U": "upper end of the printed line",
+}  # fmt: skip
+
+
 class PhotoHandles(anywidget.AnyWidget):
     """A picture, and over it handles that a fitter drags, or moves with the arrow keys.
 
@@ -246,6 +246,12 @@ class PhotoHandles(anywidget.AnyWidget):
         Lower and upper end of the printed line's axis. Two, or none.
     active : bool
         Whether the handles are there. Positions come back when a handle is let go, or a moment after the last key.
+    marks : dict of str
+        By letter, what each handle is called for a screen reader: those of `corners`, then those of `line`. Said once, at the beginning, as the next two.
+    hint : str
+        What the letters are, for the eye.
+    joined : bool
+        Whether the four are the corners of one field, or the ends of two lines.
     """
 
     _esm = _ESM
@@ -256,6 +262,9 @@ class PhotoHandles(anywidget.AnyWidget):
     corners = traitlets.List([]).tag(sync=True)
     line = traitlets.List([]).tag(sync=True)
     active = traitlets.Bool(False).tag(sync=True)
+    marks = traitlets.Dict(_FACE).tag(sync=True)
+    hint = traitlets.Unicode("A to D: ends of the lowest and the highest full score line. L, U: ends of the print.").tag(sync=True)
+    joined = traitlets.Bool(True).tag(sync=True)
 
     def __repr__(self):
         return "PhotoHandles()"

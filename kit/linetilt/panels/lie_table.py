@@ -14,14 +14,15 @@ from ..charts import update_bag_chart
 from ..club import HEAD_LIMIT_DEG, check_number
 from ..errors import InputError
 from ..report import bench_sheet
-from .common import CHART_STYLE, LABEL, ROW, book_line, message_line, read_number, say, show_number, shown_errors, text, typed
+from .common import CHART_STYLE, LABEL, ROW, WIDE, book_line, message_line, read_number, say, show_number, shown_errors, text, typed
 
 COLUMNS = {"club": "club", "advice": "advice", "enough": "enough?", "sits": "sits", "range": "95 % range", "balls": "balls", "strikes": "strikes, mm"}
 FIELD = widgets.Layout(width="440px", max_width="97%")
 SECTIONS = ("Club by club", "Limits and bench", "Where shots miss", "Bench sheet", "After the bend")
 _BAG_STYLE = CHART_STYLE + (
-    "<style>.lt-bag{overflow-x:auto}.lt-bag td,.lt-bag th{white-space:nowrap}"
-    "@media(max-width:1000px){.lt-bag td,.lt-bag th{white-space:normal}}</style>"
+    "<style>.lt-bag{overflow-x:auto;container-type:inline-size}.lt-bag td,.lt-bag th{white-space:nowrap}.lt-bag table{min-width:560px}"
+    ".lt-bag th:first-child{position:sticky;left:0;background:var(--jp-layout-color0)}"
+    "@container(max-width:720px){.lt-bag td,.lt-bag th{white-space:normal}}</style>"
 )
 
 
@@ -44,7 +45,7 @@ class LieTablePanel(widgets.VBox):
         self._undo = _button("Undo the last entry", "Takes back what was entered last in this book")
         self._headline, self._table, self._notes, self._reasons = text(""), text(""), text(""), text("")
         self._figure = go.FigureWidget(layout={"width": 640})
-        self._chart = widgets.Box([self._figure], layout=widgets.Layout(width="99%", overflow="hidden"))
+        self._chart = widgets.Box([self._figure], layout=widgets.Layout(**WIDE))
         self._section = widgets.ToggleButtons(options=SECTIONS, value=None, description="Show", style={"button_width": "auto"})
         self._parts = dict(zip(SECTIONS, (self._reasons, self._limits_part(guard), self._miss_part(guard), self._bench_part(guard), self._after_part(guard))))
         super().__init__([

@@ -6,7 +6,7 @@ import threading
 import ipywidgets as widgets
 
 from ..errors import LinetiltError, PhotoError
-from ..intake import REASONS
+from ..intake import CLEAN, REASONS
 from ..lie import MM_PER_INCH, StartDirection, start_from_net
 from ..mark import FLAGS
 from ..words import PLUS_MINUS, shot_words
@@ -71,7 +71,7 @@ class PhotosPanel(widgets.VBox):
         self._aside = _button("Set it aside")
         self._undo = _button("Undo")
         self._measure = _button("Measure it")
-        self._hand = widgets.ToggleButton(False, description="Move the marks by hand", layout=widgets.Layout(width="200px"))
+        self._hand = widgets.ToggleButton(False, description="Move the marks by hand", layout=widgets.Layout(width="auto", min_width="200px"))
         self._found = _button("Back to what was found")
         left = widgets.VBox([self._list, self._club, self._start, self._off, self._side, self._net, self._set_start], layout=widgets.Layout(width="242px"))
         right = widgets.VBox(
@@ -349,6 +349,8 @@ class PhotosPanel(widgets.VBox):
 
     def _on_why(self, _):
         self._other.layout.display = None if self._why.value == "other" else "none"
+        if self._why.value == CLEAN:
+            say(self._message, "A clean face is a photo of the wiped face before the ball: what it shows is left out of later photos of the same club.")
 
     def _on_aside(self, _):
         self._intake.set_aside(self._list.value, self._other.value.strip() or "other" if self._why.value == "other" else self._why.value)

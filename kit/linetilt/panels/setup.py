@@ -9,11 +9,13 @@ import cv2
 import ipywidgets as widgets
 
 from ..club import HEAD_LIMIT_DEG
-from ..errors import InputError
-from ..setup import measure_setup
+from ..errors import InputError, PhotoError
+from ..photo import open_photo
+from ..setup import marks_by_hand, measure_setup
 from ..strip import PAPERS_MM, marking_strip
 from ..units import WORDS, from_mm, to_mm
-from .common import FIELD, LABEL, ROW, message_line, read_number, say, show_number, shown_errors, text, typed
+from .common import FIELD, LABEL, ROW, WIDE, message_line, read_number, say, show_number, shown_errors, text, typed
+from .handles import PhotoHandles
 
 HANDS = [("right-handed", "right"), ("left-handed", "left")]
 LENGTHS = [("millimetres", "mm"), ("inches", "in")]
@@ -23,6 +25,12 @@ VIEWS = {  # what is known of how far the phone looks down, in degrees: common p
     "stands low, about level with the ball": {"pitch_deg": 3.0, "u_pitch_deg": 3.0},
     "held by hand, looking down a little": {},
 }
+_HANDLES = {
+    "A": "left edge of the ball", "B": "right edge of the ball", "C": "upper or left point of the cord or the bar's edge",
+    "D": "lower or right point of the cord or the bar's edge", "L": "lower point of the line on the ball", "U": "upper point of the line on the ball",
+}  # fmt: skip
+_HINT = "A, B: the ball's outline, left and right. C, D: two points of the cord or the bar's edge, far apart. L, U: two points of the line on the ball, far apart."
+_PLACES = {"cord": [[0.5, 0.08], [0.5, 0.3]], "edge": [[0.2, 0.2], [0.8, 0.2]]}  # where C and D are laid out, as shares of the picture
 PICTURE_PX = 900  # long side of the picture that is shown
 
 _COLUMNS = (  # field of Club, heading, what a screen reader says, width
@@ -141,7 +149,7 @@ class _ClubRow(widgets.HBox):
         self.remove = _button("Remove", "takes this club out of the bag", width="104px")
         for control in (*self.fields.values(), self.head, self.from_set):
             control.add_class("lt-spoken")  # the heading of the column is seen, the description is heard
-        super().__init__([*self.fields.values(), self.head, self.from_set, self.remove], layout=widgets.Layout(align_items="center"))
+        super().__init__([*self.fields.values(), self.head, self.from_set, self.remove], layout=widgets.Layout(align_items="center", min_width="max-content"))
         for name, field in self.fields.items():
             panel._on(field, lambda name=name, field=field: panel._on_field(club_id, name, field.value))
         panel._on(self.head, lambda: panel._desk.change_club(club_id, "head", self.head.value))
@@ -170,7 +178,7 @@ class BagPanel(_Panel):
 
     def __init__(self, desk):
         self._rows, self._table = {}, widgets.VBox()
-        self._heading = widgets.HBox(layout=widgets.Layout(align_items="flex-end"))
+        self._heading = widgets.HBox(layout=widgets.Layout(align_items="flex-end", min_width="max-content"))
         self._label = typed("New club", placeholder="7, PW, 56 …", style=LABEL, layout=widgets.Layout(width="270px"))
         self._loft = typed("its loft in degrees", style={"description_width": "125px"}, layout=widgets.Layout(width="205px"))
         self._add = _button("Add club", "adds the club to the bag; the other figures are typed into its row")
@@ -182,7 +190,7 @@ class BagPanel(_Panel):
         super().__init__(
             desk,
             [
-                self._heading, self._table, widgets.HBox([self._label, self._loft, self._add], layout=ROW),
+                widgets.VBox([self._heading, self._table], layout=widgets.Layout(**WIDE)), widgets.HBox([self._label, self._loft, self._add], layout=ROW),
                 widgets.HBox([self._lines, self._all], layout=ROW), widgets.HBox([self._file, self._load, self._upload], layout=ROW),
             ],
         )  # fmt: skip
@@ -301,8 +309,8 @@ class LinePanel(_Panel):
     """The lean of the ball's line before the hit, by photo or typed; `value` is (degrees, standard uncertainty), or None."""
 
     def __init__(self, desk):
-        self._kind = widgets.Dropdown(options=[("a plumb cord with its weight", "cord"), ("a level bar, square to the target line", "edge")], description="In the picture is", style=LABEL, layout=widgets.Layout(width="460px"))
-        self._view = widgets.Dropdown(options=list(VIEWS), description="The phone", style=LABEL, layout=widgets.Layout(width="460px"))
+        self._kind = widgets.Dropdown(options=[("a plumb cord with its weight", "cord"), ("a level bar, square to the target line", "edge")], description="In the picture is", style=LABEL, layout=widgets.Layout(width="460px", max_width="97%"))
+        self._view = widgets.Dropdown(options=list(VIEWS), description="The phone", style=LABEL, layout=widgets.Layout(width="460px", max_width="97%"))
         self._file = typed("Photo's file", placeholder="setup.jpg", style=LABEL, layout=FIELD)
         self._measure = _button("Measure photo", "measures the lean of the line in this photo and enters it")
         self._upload = widgets.FileUpload(accept="image/*,.heic", description="Choose a photo", layout=widgets.Layout(width="170px"), tooltip="measure a photo of this computer")
@@ -310,7 +318,8 @@ class LinePanel(_Panel):
         self._lean = typed("by degrees", placeholder="0.5", style={"description_width": "80px"}, layout=widgets.Layout(width="150px"))
         self._doubt = typed("give or take", placeholder="1", style={"description_width": "80px"}, layout=widgets.Layout(width="150px"))
         self._enter = _button("Enter this lean", "enters the typed lean; give or take is the range that holds it 95 times in 100")
-        self._line, self._picture = text(""), widgets.VBox()
+        self._again = _button("Measure from these marks", "measures the lean from the handles that were moved, and enters it")
+        self._line, self._picture, self._by_hand, self._photo = text(""), widgets.VBox(), widgets.VBox(), None
         super().__init__(
             desk,
             [
@@ -318,6 +327,8 @@ class LinePanel(_Panel):
                 widgets.HBox([self._side, self._lean, self._doubt, self._enter], layout=ROW), self._line, self._picture,
             ],
         )  # fmt: skip
+        self.children = [*self.children, self._by_hand]  # below the refusal
+        self._on(self._again, self._on_again, "click")
         self._on(self._measure, lambda: self._on_photo(Path(self._file.value.strip()).expanduser()), "click")
         self._on(self._upload, self._on_upload)
         self._on(self._enter, self._on_enter, "click")
@@ -333,10 +344,38 @@ class LinePanel(_Panel):
             self._on_photo(self._taken(self._upload))
 
     def _on_photo(self, photo):
-        self._picture.children = []
+        self._picture.children = self._by_hand.children = []
         if self._desk.golfer is None:
             raise InputError("there is no golfer in the book yet; expected one; enter the golfer first")
-        reading = measure_setup(photo, handed=self._desk.golfer["handed"], reference=self._kind.value, **VIEWS[self._view.value])
+        self._photo = photo
+        try:
+            self._enter_photo()
+        except PhotoError:
+            self._lay_out()
+            raise
+
+    def _lay_out(self):
+        """Show the photo with handles, where it is a photo at all."""
+        picture = open_photo(self._photo)
+        height, width = (side * picture.reduction for side in picture.rgb.shape[:2])
+        self._laid = {
+            name: [[x * width, y * height] for x, y in places]
+            for name, places in {"ball": [[0.35, 0.55], [0.65, 0.55]], "reference": _PLACES[self._kind.value], "line": [[0.5, 0.65], [0.5, 0.45]]}.items()
+        }
+        self._handles = PhotoHandles(
+            picture=_jpeg(picture.rgb), alt="the photo with handles for its marks", size=[width, height], marks=_HANDLES, hint=_HINT, joined=False, active=True,
+            corners=[*self._laid["ball"], *self._laid["reference"]], line=self._laid["line"],
+        )  # fmt: skip
+        words = text("<p><b>Or put the handles where they belong</b>, both of a pair; a pair that is not moved is looked for in the photo. Or type the lean above.</p>")
+        self._by_hand.children = [words, self._handles, self._again]
+
+    def _on_again(self):
+        corners = self._handles.corners
+        self._enter_photo(**marks_by_hand(self._laid, {"ball": corners[:2], "reference": corners[2:], "line": self._handles.line}))
+
+    def _enter_photo(self, **by_hand):
+        self._picture.children = []
+        reading = measure_setup(self._photo, handed=self._desk.golfer["handed"], reference=self._kind.value, **VIEWS[self._view.value], **by_hand)
         self._desk.set(setup_tilt_deg=reading.setup_tilt_deg, u_setup_tilt_deg=reading.u_setup_tilt_deg)
         doubts = "".join(f"<li>Mind: {html.escape(flag)}.</li>" for flag in reading.flags)
         words = "Drawn on the photo: the ball's outline dashed, its line solid, the reference with square ends, a plumb line through the ball dotted."
@@ -346,7 +385,7 @@ class LinePanel(_Panel):
         lean, doubt = read_number("by degrees", self._lean.value), read_number("give or take", self._doubt.value)
         if lean is None or doubt is None or lean < 0:
             raise InputError("the lean is not filled in; expected degrees, 0 or more, how far they may be off, and the side; 0 and 1 for a line set by eye with care")
-        self._picture.children = []
+        self._picture.children = self._by_hand.children = []
         self._desk.enter_lean(self._side.value * lean, doubt)
 
     def _draw(self):
@@ -377,9 +416,12 @@ def _heading(words, width):
     return widgets.HTML(f"<div style='font-size:12px;line-height:1.2;color:var(--jp-ui-font-color1)'><b>{words}</b></div>", layout=widgets.Layout(width=width))
 
 
-def _image(rgb):
-    scale = min(1.0, PICTURE_PX / max(rgb.shape))
+def _jpeg(rgb, side_px=2 * PICTURE_PX):
+    scale = min(1.0, side_px / max(rgb.shape))
     small = cv2.resize(rgb, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-    data = cv2.imencode(".jpg", cv2.cvtColor(small, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, 88])[1].tobytes()
-    source = f"data:image/jpeg;base64,{base64.b64encode(data).decode()}"
+    return cv2.imencode(".jpg", cv2.cvtColor(small, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, 88])[1].tobytes()
+
+
+def _image(rgb):
+    source = f"data:image/jpeg;base64,{base64.b64encode(_jpeg(rgb, PICTURE_PX)).decode()}"
     return widgets.HTML(f"<img alt='the photo with what was found drawn on it' src='{source}' style='max-width:100%;max-height:560px'>")

@@ -4,7 +4,8 @@ import cv2
 import numpy as np
 
 from .errors import InputError, NoFace
-from .face import NOMINAL_LENGTH_MM, FaceFrame, fit_pose, measure_lines, pixels_per_mm, project
+from .face import NOMINAL_LENGTH_MM, FaceFrame, measure_lines, pixels_per_mm
+from .pose import fit_pose, project
 from .ink import Band
 
 U_POINT_PX = 3.0  # how well a finger or a mouse places a mark: common practice, no source

@@ -12,10 +12,10 @@ import numpy as np
 
 from .errors import FaceCutOff, Mirrored, NoFace, UpsideDown
 from .hand import AGAINST, FOR, LEAD, OVER, toe_side
+from .pose import fit_pose, project
 from .score_lines import HALVED, read_score_lines
+from .stripes import SEARCH_PX, count_lines, flatten, parabola, stripe_candidates
 
-SEARCH_PX = 560  # long side of the picture in which stripes are looked for
-ROLL_LIMIT_DEG = 34
 LINES_LEAST = 6  # on an iron's face: common practice, no source
 SPACING_MOST_PX = 56  # from line to line; a finer picture is halved
 NOMINAL_LENGTH_MM = 52.0  # stands in for an unknown score-line length, so that the fit has a scale; never reported
@@ -104,12 +104,6 @@ class FaceFrame:
         return self.pixels(np.array([[-half, v[0]], [half, v[0]], [half, v[-1]], [-half, v[-1]]]))
 
 
-def project(matrix, points):
-    """Apply a (3, 3) projective map to points (N, 2)."""
-    out = np.asarray(points, float) @ matrix[:, :2].T + matrix[:, 2]
-    return out[:, :2] / out[:, 2:]
-
-
 def pixels_per_mm(to_face, up_mm):
     """Pixels of the picture to a millimetre of the face, in the middle of the field at `up_mm`."""
     at = project(np.linalg.inv(to_face), np.array([[0.0, up_mm], [1.0, up_mm], [0.0, up_mm + 1]]))
@@ -140,13 +134,13 @@ def find_face(picture, club):
     small = cv2.resize(small, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     scale = np.array([small.shape[1] / grey.shape[1], small.shape[0] / grey.shape[0]])
     to_small = np.array([[scale[0], 0, scale[0] / 2 - 0.5], [0, scale[1], scale[1] / 2 - 0.5], [0, 0, 1]])
-    flat = _flatten(small)
+    flat = flatten(small)
     refusal = None
     unsigned = lambda: np.abs(flat) - cv2.GaussianBlur(np.abs(flat), (0, 0), 9)
     for look in (flat, None):
         look = unsigned() if look is None else look  # chipped paint turns dark to light along a line: then what stands out at all is followed
-        for rank, (angle, period) in enumerate(_stripe_candidates(look)):
-            rough = _count_lines(look, angle, period)
+        for rank, (angle, period) in enumerate(stripe_candidates(look)):
+            rough = count_lines(look, angle, period)
             if rough is None:
                 continue
             try:
@@ -157,112 +151,6 @@ def find_face(picture, club):
             except (NoFace, np.linalg.LinAlgError, cv2.error):  # stripes that no camera can have seen make sizes and sums impossible
                 pass
     raise refusal or NoFace("no set of score lines was found")
-
-
-def _flatten(grey):
-    """Grey picture with slow changes of brightness and contrast taken out: mean 0, spread about 1."""
-    grey = grey.astype(np.float32)
-    grey = cv2.GaussianBlur(grey, (0, 0), 0.7)
-    grey -= cv2.GaussianBlur(grey, (0, 0), 9)
-    spread = np.sqrt(cv2.GaussianBlur(grey * grey, (0, 0), 18))
-    return np.clip(grey / (spread + 1.5), -3, 3)
-
-
-def _rotation(shape, angle_deg):
-    """Square canvas that holds the picture turned by `angle_deg`, and the (3, 3) map to it."""
-    size = int(np.ceil(np.hypot(*shape)))
-    matrix = cv2.getRotationMatrix2D(((shape[1] - 1) / 2, (shape[0] - 1) / 2), angle_deg, 1.0)
-    matrix[:, 2] += (size - 1) / 2 - np.array([(shape[1] - 1) / 2, (shape[0] - 1) / 2])
-    return size, np.vstack([matrix, [0, 0, 1]])
-
-
-def _stripe_candidates(flat, most=6):
-    """Angle (degrees) and period (pixels) of the strongest long, parallel, evenly spaced stripes."""
-    window, step, padded = 128, 64, 512
-    angles = np.linspace(-ROLL_LIMIT_DEG, ROLL_LIMIT_DEG, 15)
-    bins = np.arange(11, 74)  # period 7 to 46 pixels
-    taper = np.hanning(window).astype(np.float32)[:, None]
-    spectrum = np.zeros((len(angles), 2 * bins[-1] + 1))
-    for row, angle in enumerate(angles):
-        size, matrix = _rotation(flat.shape, angle)
-        wide = size // 24
-        fewer = np.array([[8 * wide / size, 0, 0], [0, 1, 0], [0, 0, 1.0]]) @ matrix  # eight samples to a strip
-        strips = cv2.resize(cv2.warpAffine(flat, fewer[:2], (8 * wide, size)), (wide, size), interpolation=cv2.INTER_AREA)
-        strips = (strips[:, 1:] + strips[:, :-1]) / 2
-        starts = range(0, size - window + 1, step)
-        blocks = np.stack([strips[s:s + window] * taper for s in starts])
-        across = (np.arange(strips.shape[1]) + 1) * 24 / size - 0.5
-        down = (np.array(starts) + window / 2) / size - 0.5
-        centre = np.exp(-(across[None, :] ** 2 + down[:, None] ** 2) / (2 * 0.2**2))  # people aim at what they photograph
-        wave = np.fft.rfft(blocks, padded, axis=1)[:, :2 * bins[-1] + 1]
-        power = wave.real**2 + wave.imag**2
-        power = np.minimum(power, np.percentile(power.max(axis=1), 99)) if power.size else power
-        total = np.einsum("wfs,ws->f", power, centre)
-        spectrum[row] = total
-    spectrum = np.maximum(spectrum - np.median(spectrum, axis=0), 0)  # what all angles share is texture, not stripes
-    score = spectrum[:, bins] + 0.5 * np.sqrt(spectrum[:, bins] * spectrum[:, 2 * bins])
-    found, whole = [], score.copy()
-    for _ in range(most):
-        i, j = np.unravel_index(np.argmax(score), score.shape)
-        if score[i, j] <= 0:
-            break
-        between = _parabola(whole[:, j], i) if 0 < i < len(angles) - 1 else 0.0
-        found.append((float(angles[i] + between * (angles[1] - angles[0])), padded / float(bins[j])))
-        score[max(i - 2, 0):i + 3, max(j - 2 - j // 6, 0):j + 4 + j // 6] = 0
-    return found
-
-
-def _count_lines(flat, angle, period):
-    """Follow the stripes' phase over the picture.
-
-    Returns the (3, 3) map from pixels to (xi, n): n counts score lines downwards from an arbitrary one, xi runs along
-    them in units of about one spacing; None where no field of stripes is found. What is left unknown between (xi, n)
-    and the plane of the face is affine in xi.
-    """
-    size, matrix = _rotation(flat.shape, angle)
-    turned = cv2.warpAffine(flat, matrix[:2], (size, size))
-    wide = max(size // 10, 8)
-    strips = cv2.resize(turned, (wide, size), interpolation=cv2.INTER_AREA)
-    y = np.arange(size, dtype=np.float32)
-    wave = np.exp(-2j * np.pi * y / period)[:, None]
-    kernel = (3.0, 0.9 * period)
-    demodulated = [cv2.GaussianBlur(part.astype(np.float32), (0, 0), sigmaX=1.2, sigmaY=kernel[1]) for part in ((strips * wave).real, (strips * wave).imag)]
-    z = demodulated[0] + 1j * demodulated[1]
-    # sample on a coarse grid
-    rows = np.arange(int(period / 4), size, max(int(period / 3), 2))
-    z = z[rows]
-    x = (np.arange(wide) + 0.5) * size / wide - 0.5
-    X, Y = np.meshgrid(x, rows.astype(float))
-    power = np.abs(z) ** 2
-    reach = (6 * period, 2.5 * period)
-    heat = cv2.GaussianBlur(np.sqrt(power).astype(np.float32), (0, 0), sigmaX=reach[0] / (size / wide) / 2, sigmaY=reach[1] / (rows[1] - rows[0]))
-    peak = np.unravel_index(np.argmax(heat), heat.shape)
-    x0, y0 = X[peak], Y[peak]
-    phase = np.angle(z) / (2 * np.pi) + Y / period
-    phase -= np.round(phase[peak])
-    dx, dy = (X - x0) / period, (Y - y0) / period
-    model = np.array([phase[peak], 0.0, 1.0, 0.0, 0.0])  # n = (m0 + m1 dx + m2 dy) / (1 + m3 dx + m4 dy)
-    strong = power / np.percentile(power[heat > 0.5 * heat.max()], 75)
-    weight = np.minimum(strong, 1.0)
-    stiff = np.array([1e-6, 1e-6, 1e-6, 1.0, 1.0])
-    for reach in (2.5, 3.5, 5, 7, 10, 14, 14, 14):
-        bottom = 1 + model[3] * dx + model[4] * dy
-        n = (model[0] + model[1] * dx + model[2] * dy) / bottom
-        error = phase - n
-        error -= np.round(error)
-        near = (np.abs(dx) < reach * 1.6) & (np.abs(dy) < reach) & (bottom > 0.3)
-        w = np.where(near, weight * np.exp(-((error / 0.16) ** 2)), 0)
-        jacobian = np.stack([1 / bottom, dx / bottom, dy / bottom, -n * dx / bottom, -n * dy / bottom], -1)
-        flatw, flatj = w.ravel(), jacobian.reshape(-1, 5)
-        normal = (flatj * flatw[:, None]).T @ flatj
-        scale = w.sum() + 1e-9
-        normal[np.diag_indices(5)] += scale * stiff * (0.16 / 0.01) ** 2 * 1e-3
-        model = model + np.linalg.solve(normal, (flatj * flatw[:, None]).T @ error.ravel())
-    if not np.all(np.isfinite(model)) or model[2] < 0.3:
-        return None
-    recentre = np.array([[1 / period, 0, -x0 / period], [0, 1 / period, -y0 / period], [0, 0, 1]]) @ matrix
-    shape = np.array([[1, 0, 0], [model[1], model[2], model[0]], [model[3], model[4], 1]])
-    return shape @ recentre
 
 
 def _fit_frame(grey, picture, club, rough):
@@ -559,101 +447,8 @@ def _line_ends(along, u, length, step_u):
         at = np.argmax(some, axis=1)
         for i in range(count):
             if some[i, at[i]] > 0.35 and 0 < at[i] < columns:
-                ends[i, side] = edge_u[at[i]] + _parabola(some[i], at[i]) * step_u
+                ends[i, side] = edge_u[at[i]] + parabola(some[i], at[i]) * step_u
     return ends
-
-
-def _parabola(values, at):
-    a, b, c = values[at - 1], values[at], values[at + 1]
-    curve = a - 2 * b + c
-    return float(np.clip(0.5 * (a - c) / curve, -0.5, 0.5)) if curve < 0 and min(a, c) > -5 else 0.0
-
-
-def fit_pose(seen, picture, length, to_face, club, pitch):
-    """Weighted least squares for the camera's pose, the line spacing and the focal length.
-
-    Parameters of the fit: rotation (3), place (3), log spacing, log focal length. The focal length carries its prior;
-    a spacing known from the club carries one of 1.5 %.
-    """
-    height, width = picture.rgb.shape[:2]
-    focal0 = picture.focal_px
-    centre = np.array([(width - 1) / 2, (height - 1) / 2])
-    right = club.handed == "right"
-    flip = np.diag([-1.0 if right else 1.0, -1.0, 1.0])  # (u, v) -> X right, Y down
-    if len(seen["points"]) < 30 or len(seen["ends"]) < 6 or len(set(seen["end_side"])) < 2:
-        raise NoFace("too few pieces of score lines were found")
-    start = _start_pose(np.linalg.inv(to_face @ np.array([[1, 0, centre[0]], [0, 1, centre[1]], [0, 0, 1.0]])) @ flip, focal0)
-    xy_points, xy_ends = seen["points"] - centre, seen["ends"] - centre
-    prior_sd = np.log1p(picture.u_f35_mm / picture.f35_mm)
-
-    def homography(p):
-        rotation, _ = cv2.Rodrigues(p[:3])
-        return np.diag([focal0 * np.exp(p[7])] * 2 + [1.0]) @ np.column_stack([rotation[:, 0], rotation[:, 1], p[3:6]]) @ flip
-
-    def residuals(p):
-        inverse = np.linalg.inv(homography(p))
-        points, ends = project(inverse, xy_points), project(inverse, xy_ends)
-        return (points[:, 1] - seen["point_line"] * pitch * np.exp(p[6]), ends[:, 0] - seen["end_side"] * length / 2)
-
-    sd_point, sd_end = 0.06, 0.25
-    p = np.concatenate([start, [0.0, 0.0]])
-    known = club.score_line_pitch_mm if club.score_line_length_mm else None
-    spacing_prior = (np.log(known / pitch), 0.015) if known else (0.0, 10.0)
-    for _ in range(12):
-        a, b = residuals(p)
-        sd_point = max(1.4826 * np.median(np.abs(a)), 0.01)
-        sd_end = max(1.4826 * np.median(np.abs(b)), 0.06)
-        whole = np.concatenate([a / sd_point, b / sd_end])
-        weight = 1 / (1 + (whole / 2.5) ** 2)
-        jacobian = np.empty((len(whole), 8))
-        for k in range(8):
-            h = 1e-5 if k < 3 or k > 5 else 1e-3
-            moved = p.copy()
-            moved[k] += h
-            c, d = residuals(moved)
-            jacobian[:, k] = (np.concatenate([c / sd_point, d / sd_end]) - whole) / h
-        normal = (jacobian * weight[:, None]).T @ jacobian
-        gradient = (jacobian * weight[:, None]).T @ whole
-        normal[7, 7] += 1 / prior_sd**2
-        gradient[7] += p[7] / prior_sd**2
-        normal[6, 6] += 1 / spacing_prior[1] ** 2
-        gradient[6] += (p[6] - spacing_prior[0]) / spacing_prior[1] ** 2
-        try:
-            step = np.linalg.solve(normal, -gradient)
-        except np.linalg.LinAlgError:
-            raise NoFace("the score lines found do not lie in one plane") from None
-        step *= min(1.0, 0.3 / np.max(np.abs(step[[0, 1, 2, 6, 7]])))
-        p = p + step
-        if np.max(np.abs(step[[0, 1, 2, 6, 7]])) < 1e-7:
-            break
-    if not np.all(np.isfinite(p)):
-        raise NoFace("the score lines found do not lie in one plane")
-    shift = np.array([[1, 0, -centre[0]], [0, 1, -centre[1]], [0, 0, 1.0]])
-    finish = lambda q: np.linalg.inv(homography(q)) @ shift
-    # neighbouring blocks of a line share its flaws, and ends share their rounding: fewer independent points than counted
-    values, vectors = np.linalg.eigh(np.linalg.inv(normal))
-    spread = vectors * np.sqrt(np.maximum(values, 0) * 4.0)
-    rotation, _ = cv2.Rodrigues(p[:3])
-    normal_vector = rotation[:, 2]
-    angles = (float(np.degrees(np.arcsin(np.clip(normal_vector[1], -1, 1)))), float(np.degrees(np.arcsin(np.clip(normal_vector[0], -1, 1)))),
-              float(np.degrees(np.arctan2(rotation[1, 0], rotation[0, 0]))))
-    a, b = residuals(p)
-    fit = {"variants": [finish(p + spread[:, k]) for k in range(8)], "rms": float(np.sqrt(np.mean(np.minimum(np.abs(a), 3 * sd_point) ** 2))),
-           "angles": angles, "sd_end": sd_end}
-    return finish(p), pitch * float(np.exp(p[6])), fit
-
-
-def _start_pose(homography, focal):
-    """Rotation vector and place (6,) of a camera of this focal length that sees the plane nearly as `homography` does."""
-    m = np.diag([1 / focal, 1 / focal, 1]) @ homography
-    if m[2, 2] < 0:
-        m = -m
-    scale = (np.linalg.norm(m[:, 0]) + np.linalg.norm(m[:, 1])) / 2
-    r1, r2 = m[:, 0] / scale, m[:, 1] / scale
-    u, _, vt = np.linalg.svd(np.column_stack([r1, r2, np.cross(r1, r2)]))
-    rotation = u @ np.diag([1, 1, np.linalg.det(u @ vt)]) @ vt
-    vector, _ = cv2.Rodrigues(rotation)
-    return np.concatenate([vector.ravel(), m[:, 2] / scale])
 
 
 def _check_hand(frame, rgb):

@@ -10,10 +10,11 @@ from .blur import refuse_blurred
 from .by_hand import band_from_ends, frame_from_corners
 from .club import Club
 from .errors import InputError, NoLine
-from .face import find_face, project
+from .face import find_face
 from .grooves import check_print
 from .ink import find_band, flatten
 from .photo import open_photo
+from .pose import project
 
 U_PLANE_DEG = 0.06  # what the fit of the plane does not see: lens distortion, a crowned face, lines cut a little askew
 U_LENGTH_SHARE = 0.01  # of the length of a score line as it was measured

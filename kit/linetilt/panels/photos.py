@@ -68,6 +68,8 @@ class PhotosPanel(widgets.VBox):
         self._count = _button("Count it", button_style="primary")
         self._why = widgets.Dropdown(options=REASONS, description="Reason", style={"description_width": "52px"}, layout=widgets.Layout(width="190px"))
         self._other = typed("Other", placeholder="what happened", style={"description_width": "42px"}, layout=widgets.Layout(width="200px", display="none"))
+        self._clean = text("<p role='status'>A clean face is a photo of the wiped face before the ball: what it shows is left out of later photos of the same club.</p>")
+        self._clean.layout.display = "none"
         self._aside = _button("Set it aside")
         self._undo = _button("Undo")
         self._measure = _button("Measure it")
@@ -77,6 +79,7 @@ class PhotosPanel(widgets.VBox):
         right = widgets.VBox(
             [
                 self._words, widgets.HBox([self._count, self._measure, self._why, self._other, self._aside, self._undo], layout=ROW),
+                self._clean,
                 widgets.HBox([self._hand, self._found], layout=ROW), self._picture, self._more,
             ],
             layout=widgets.Layout(flex="1 1 380px", min_width="300px"),
@@ -349,8 +352,7 @@ class PhotosPanel(widgets.VBox):
 
     def _on_why(self, _):
         self._other.layout.display = None if self._why.value == "other" else "none"
-        if self._why.value == CLEAN:
-            say(self._message, "A clean face is a photo of the wiped face before the ball: what it shows is left out of later photos of the same club.")
+        self._clean.layout.display = None if self._why.value == CLEAN else "none"
 
     def _on_aside(self, _):
         self._intake.set_aside(self._list.value, self._other.value.strip() or "other" if self._why.value == "other" else self._why.value)

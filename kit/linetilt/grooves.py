@@ -6,8 +6,8 @@ from .errors import NoLine
 
 RUNS_THROUGH = 0.6  # of its step in colour, in three of four score lines; drawn and path-traced prints stay below 0.55
 LEAST_LINES = 3  # that the band crosses
-FULL, FULL_THROUGH = 0.83, 0.35  # a band this full shows no dimples, and is believed less; such prints stay below 0.25
-NARROW_MM = 1.9  # a print this narrow and full was not seen, drawn or path-traced; scratches are
+NARROW_MM, FULL, NO_GAP = 1.9, 0.83, 0.95  # a band so narrow and full shows no dimples and is believed less, or not at all: scratches are so, few prints are
+FULL_THROUGH = 0.35
 LEAST_STEP = 5.0  # in colour, of 255; prints have 10 at least
 BESIDE_MM = (0.5, 2.0)  # from the band, where the face's own colour is read
 GROOVE_MM, LAND_MM = 0.2, 0.7  # rows nearer than the one lie in a score line, rows farther than the other between two
@@ -35,8 +35,8 @@ def check_print(flat, frame, band):
         if np.isfinite(inside[:, 0]).any() and np.isfinite(between[:, 0]).any():
             groove.append(np.nanmean(inside, axis=0))
             land.append(np.nanmean(between, axis=0))
-    full = band.fill > FULL
-    if full and band.width_mm < NARROW_MM:
+    full = band.fill > FULL and band.width_mm < NARROW_MM
+    if full and band.fill > NO_GAP:
         raise NoLine("what looks like a print is narrow and has no gaps; dimples leave gaps in a print, and a scratch has none")
     if len(groove) < (1 if full else LEAST_LINES):
         return

@@ -183,7 +183,8 @@ def find_band(flat, before=None):
     hollow, wedge = _shape(np.where(flat.field, ink, 0), flat, band)
     _refuse_second(ink, flat, band, hollow)
     _refuse_old(ink, flat, band)
-    _refuse_beside(plain, flat, band)
+    if before is None:  # else what was there before is known not to be the print
+        _refuse_beside(plain, flat, band)
     # edges that lean further apart than holes let them are two prints, or smear: that much is not known
     return replace(band, glare=lost, u_slope=float(np.hypot(band.u_slope, max(abs(wedge) - WEDGE, 0) / 4)))
 

@@ -1,4 +1,4 @@
-"""A print leaves the score lines bare, and shows the ball's dimples: what does not is a scratch, a shadow, a sign or tape, and no print."""
+"""A print leaves the score lines bare: what runs through them is a scratch, a shadow, a sign or tape, and no print."""
 
 import numpy as np
 
@@ -6,15 +6,15 @@ from .errors import NoLine
 
 RUNS_THROUGH = 0.6  # of its step in colour, in three of four score lines; drawn and path-traced prints stay below 0.55
 LEAST_LINES = 3  # that the band crosses
-FULL, FULL_THROUGH = 0.83, 0.35  # a band this full shows no dimples, and is believed less; such prints stay below 0.25
-NARROW_MM = 1.9  # a print this narrow and full was not seen, drawn or path-traced; scratches are
+NARROW_MM, FULL = 1.9, 0.83  # a band so narrow and full shows no dimples and is believed less: scratches are so, few prints are
+FULL_THROUGH = 0.35
 LEAST_STEP = 5.0  # in colour, of 255; prints have 10 at least
 BESIDE_MM = (0.5, 2.0)  # from the band, where the face's own colour is read
 GROOVE_MM, LAND_MM = 0.2, 0.7  # rows nearer than the one lie in a score line, rows farther than the other between two
 
 
 def check_print(flat, frame, band):
-    """Refuse a band that is there in the score lines as well, or narrow and without a gap.
+    """Refuse a band that is there in the score lines as well.
 
     Parameters
     ----------
@@ -35,9 +35,7 @@ def check_print(flat, frame, band):
         if np.isfinite(inside[:, 0]).any() and np.isfinite(between[:, 0]).any():
             groove.append(np.nanmean(inside, axis=0))
             land.append(np.nanmean(between, axis=0))
-    full = band.fill > FULL
-    if full and band.width_mm < NARROW_MM:
-        raise NoLine("what looks like a print is narrow and has no gaps; dimples leave gaps in a print, and a scratch has none")
+    full = band.fill > FULL and band.width_mm < NARROW_MM
     if len(groove) < (1 if full else LEAST_LINES):
         return
     usual = np.median(land, axis=0)

@@ -21,6 +21,7 @@ PIECE_MM = 0.9  # length of edge that tells one story: raggedness is that long
 EDGE_MM = 0.13  # most that an edge scatters (standard deviation); what scatters more is the rim of a hole
 ROUGH, FINE = np.arange(-10, 10.1, 0.5), np.arange(-8, 8.01, 0.2)  # leans that are tried, degrees
 PEN_MOST_MM, HOLLOW, WEDGE = 4.5, 0.55, 0.035  # of one print: width, ink of its middle to its sides, slopes of its edges apart
+BESIDE, NEAR_MM = 0.62, 16.0  # of the print's own strength, and as near: a mark that could be the print; beside good drawn prints it stays below 0.55
 DARK, DARK_APART = 0.45, 1.8  # of full ink; standard uncertainties between two leans of one print: drawn ones stay below 1
 LEAST_MERIT = 18.0  # a band that stands out less is as often something else
 SURE_MERIT = 60.0  # a band that stands out this much is the print: length, fill and contrast together
@@ -159,9 +160,11 @@ def find_band(flat, before=None):
     NoLine, TwoLines, Glare
     """
     white = cv2.inRange(flat.colour, (250.5,) * 3, (256.0,) * 3) > 0
-    bands, refusal = [], None
+    bands, refusal, plain = [], None, None
     for narrow, common in ((False, False), (False, True), (True, False)):  # rust, then sharp reflections, hide a print from the plain look
-        more, other = _bands(flat, white, residual(flat, before, narrow), common)
+        look = residual(flat, before, narrow)
+        plain = plain or look
+        more, other = _bands(flat, white, look, common)
         bands, refusal = sorted(bands + more, key=lambda found: -found[0]), refusal or other
         if bands and bands[0][0] > SURE_MERIT:
             break
@@ -180,6 +183,8 @@ def find_band(flat, before=None):
     hollow, wedge = _shape(np.where(flat.field, ink, 0), flat, band)
     _refuse_second(ink, flat, band, hollow)
     _refuse_old(ink, flat, band)
+    if before is None:  # else what was there before is known not to be the print
+        _refuse_beside(plain, flat, band)
     # edges that lean further apart than holes let them are two prints, or smear: that much is not known
     return replace(band, glare=lost, u_slope=float(np.hypot(band.u_slope, max(abs(wedge) - WEDGE, 0) / 4)))
 
@@ -532,6 +537,21 @@ def _refuse_second(ink, flat, band, hollow):
         covered = (rest * lane).max(axis=1)[rows] > 0.5
         if covered.sum() > 4.5 * flat.rate and covered.mean() > 0.55 and rest[lane].mean() > SECOND_SHARE * own:
             raise TwoLines("two printed lines lie on the face")
+
+
+def _refuse_beside(look, flat, band):
+    """Refuse when a mark of any colour, much like a print, stands beside the band at its height: `_ink_look` takes what is next to a print for the face."""
+    t, along = _lane(flat, band)
+    usable = flat.field & flat.clear[:, None]
+    energy = np.minimum(((look[0] / look[1]) ** 2).sum(axis=2) / 3, 30.0)
+    own = energy[usable & along & (np.abs(t) < band.width_mm / 2)].mean()
+    rest = np.where(usable & (np.abs(t) > band.width_mm / 2 + 0.9), energy, 0)
+    for slope, toe, up, score in scan(rest, flat, most=1):
+        t2 = (flat.u[None, :] - toe) - slope * (flat.v[:, None] - up)
+        lane = usable & (np.abs(t2) < 1.0) & (np.abs(flat.v[:, None] - up) < 7)
+        covered = (rest * lane).max(axis=1)[lane.any(axis=1)] > 0.4 * own
+        if own > 10 and score > BESIDE * own and covered.mean() > 0.8 and abs(toe - band.toe_mm) < NEAR_MM and abs(up - band.up_mm) < 8:
+            raise TwoLines("another mark stands beside the print, as strong as it; it is not sure which of the two is new")
 
 
 def _refuse_old(ink, flat, band):

@@ -149,7 +149,8 @@ def measure_photo(photo, club, *, before=None, corners=None, line=None):
     else:
         after = flatten(picture.rgb, frame)
         band = find_band(after, None if before is None else _aligned_before(before, club, after, frame))
-        check_print(after, frame, band)
+        if before is None:  # a scratch or sign was there before
+            check_print(after, frame, band)
     mark = _mark_of(picture, frame, band, club, line is not None)
     if mark.u_tilt_deg > U_TILT_MOST_DEG and line is None:
         raise NoLine(f"the print is too patchy or faint: its lean is only known to {2 * mark.u_tilt_deg:.0f} degrees either way")

@@ -42,15 +42,15 @@ def _top(frame):
 
 
 def _for_toe(look, u, v, seen, half, top):
-    across, upright, along = np.arange(-half + 2, half + 2), np.arange(4, top + 4), np.arange(34.0)
+    across, upright, along = np.arange(-half + 2, half + 2, 1.5), np.arange(4, top + 4), np.arange(0, 34, 1.5)
     total = 0.0
     for side in (1, -1):
-        climb, above = (part.ravel()[:, None] for part in np.meshgrid(np.tan(np.radians(np.arange(*UPPER_EDGE_DEG, 1.0))), top + np.arange(*UPPER_EDGE_MM, 0.7)))
+        climb, above = (part.ravel()[:, None] for part in np.meshgrid(np.tan(np.radians(np.arange(*UPPER_EDGE_DEG, 1.5))), top + np.arange(*UPPER_EDGE_MM, 0.8)))
         clear = (above - climb * half)[:, 0] > top + 1
         upper = _best(look, seen, u, v, side * across, above + climb * across, -side * climb, 1.0, LEAST_SEEN, clear)
-        lean, out = (part.ravel()[:, None] for part in np.meshgrid(np.linspace(*TOE_LEAN, 5), half + np.arange(*TOE_EDGE_MM, 0.7)))
+        lean, out = (part.ravel()[:, None] for part in np.meshgrid(np.linspace(*TOE_LEAN, 5), half + np.arange(*TOE_EDGE_MM, 0.8)))
         toe = _best(look, seen, u, v, side * (out + lean * (upright - 20)), upright, 1.0, -side * lean, LEAST_SEEN)
-        angle, out = (part.ravel()[:, None] for part in np.meshgrid(np.radians(np.arange(*SHAFT_DEG, 2.0)), half + np.arange(*SHAFT_MM, 0.7)))
+        angle, out = (part.ravel()[:, None] for part in np.meshgrid(np.radians(np.arange(*SHAFT_DEG, 2.5)), half + np.arange(*SHAFT_MM, 1.0)))
         shaft = _best(look, seen, u, v, -side * (out + np.cos(angle) * along), SHAFT_FROM_UP_MM + np.sin(angle) * along, side * np.sin(angle), np.cos(angle), 0.35)
         total += side * (upper + toe + 0.5 * shaft)
     return total

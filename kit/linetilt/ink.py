@@ -21,8 +21,7 @@ PIECE_MM = 0.9  # length of edge that tells one story: raggedness is that long
 EDGE_MM = 0.13  # most that an edge scatters (standard deviation); what scatters more is the rim of a hole
 ROUGH, FINE = np.arange(-10, 10.1, 0.5), np.arange(-8, 8.01, 0.2)  # leans that are tried, degrees
 PEN_MOST_MM, HOLLOW, WEDGE = 4.5, 0.55, 0.035  # of one print: width, ink of its middle to its sides, slopes of its edges apart
-BESIDE, NEAR_MM = 0.62, 16.0  # of the print's own strength, and as near: a mark that could be the print; beside good drawn prints it stays below 0.55
-DARK, DARK_APART = 0.45, 1.8  # of full ink; standard uncertainties between two leans of one print: drawn ones stay below 1
+DARK, DARK_APART, DARK_REFUSED = 0.45, 1.5, 4.0  # of full ink; standard uncertainties between two leans: of one print mostly below 1
 LEAST_MERIT = 18.0  # a band that stands out less is as often something else
 SURE_MERIT = 60.0  # a band that stands out this much is the print: length, fill and contrast together
 WIDE_MM = 7.0  # nothing this wide along a row is a print
@@ -160,11 +159,9 @@ def find_band(flat, before=None):
     NoLine, TwoLines, Glare
     """
     white = cv2.inRange(flat.colour, (250.5,) * 3, (256.0,) * 3) > 0
-    bands, refusal, plain = [], None, None
+    bands, refusal = [], None
     for narrow, common in ((False, False), (False, True), (True, False)):  # rust, then sharp reflections, hide a print from the plain look
-        look = residual(flat, before, narrow)
-        plain = plain or look
-        more, other = _bands(flat, white, look, common)
+        more, other = _bands(flat, white, residual(flat, before, narrow), common)
         bands, refusal = sorted(bands + more, key=lambda found: -found[0]), refusal or other
         if bands and bands[0][0] > SURE_MERIT:
             break
@@ -182,11 +179,9 @@ def find_band(flat, before=None):
     ink = ink_map()
     hollow, wedge = _shape(np.where(flat.field, ink, 0), flat, band)
     _refuse_second(ink, flat, band, hollow)
-    _refuse_old(ink, flat, band)
-    if before is None:  # else what was there before is known not to be the print
-        _refuse_beside(plain, flat, band)
-    # edges that lean further apart than holes let them are two prints, or smear: that much is not known
-    return replace(band, glare=lost, u_slope=float(np.hypot(band.u_slope, max(abs(wedge) - WEDGE, 0) / 4)))
+    # edges that lean further apart than holes let them, or a dark part that leans otherwise, are two prints, or smear: that much is not known
+    doubts = band.u_slope, max(abs(wedge) - WEDGE, 0) / 4, _dark_apart(ink, flat, band)
+    return replace(band, glare=lost, u_slope=float(np.linalg.norm(doubts)))
 
 
 def _bands(flat, white, look, common):
@@ -539,26 +534,13 @@ def _refuse_second(ink, flat, band, hollow):
             raise TwoLines("two printed lines lie on the face")
 
 
-def _refuse_beside(look, flat, band):
-    """Refuse when a mark of any colour, much like a print, stands beside the band at its height: `_ink_look` takes what is next to a print for the face."""
-    t, along = _lane(flat, band)
-    usable = flat.field & flat.clear[:, None]
-    energy = np.minimum(((look[0] / look[1]) ** 2).sum(axis=2) / 3, 30.0)
-    own = energy[usable & along & (np.abs(t) < band.width_mm / 2)].mean()
-    rest = np.where(usable & (np.abs(t) > band.width_mm / 2 + 0.9), energy, 0)
-    for slope, toe, up, score in scan(rest, flat, most=1):
-        t2 = (flat.u[None, :] - toe) - slope * (flat.v[:, None] - up)
-        lane = usable & (np.abs(t2) < 1.0) & (np.abs(flat.v[:, None] - up) < 7)
-        covered = (rest * lane).max(axis=1)[lane.any(axis=1)] > 0.4 * own
-        if own > 10 and score > BESIDE * own and covered.mean() > 0.8 and abs(toe - band.toe_mm) < NEAR_MM and abs(up - band.up_mm) < 8:
-            raise TwoLines("another mark stands beside the print, as strong as it; it is not sure which of the two is new")
-
-
-def _refuse_old(ink, flat, band):
-    """Refuse where the dark part of the mark leans otherwise than the whole of it: ink of an earlier, paler print lies with it."""
-    dark = fit_band(np.where(ink > DARK, ink, 0), flat.u, flat.v, flat.clear, band.slope, band.toe_mm, band.up_mm, band.width_mm / 2 + 1.4, band.noise)
-    if abs(dark.slope - band.slope) > DARK_APART * np.hypot(dark.u_slope, band.u_slope):
+def _dark_apart(ink, flat, band):
+    """How far the dark part of the mark leans from the whole of it, as slope, beyond what one print's does: ink of an earlier, paler print may lie with it."""
+    dark = fit_band(np.where(ink > DARK, ink, 0), flat.u, flat.v, flat.clear, band.slope, band.toe_mm, band.up_mm, band.width_mm / 2 + 1.4, band.noise, FINE[::2])
+    apart, usual = abs(dark.slope - band.slope), float(np.hypot(dark.u_slope, band.u_slope))
+    if apart > DARK_REFUSED * usual:
         raise TwoLines("the dark part of the mark leans otherwise than the whole of it; two prints, or one not wiped off, may lie on each other")
+    return apart if apart > DARK_APART * usual else 0.0
 
 
 def _shape(ink, flat, band):

@@ -179,7 +179,7 @@ def _jpeg_header(data):
         elif marker == 0xE1 and data[at + 4:at + 10] == b"Exif\0\0":
             exif = data[at + 10:at + 2 + length]
         elif marker == 0xDA:
-            if data.find(b"\xff\xd9", at) < 0:
+            if data.rfind(b"\xff\xd9", at) < 0:
                 raise UnreadablePhoto("the file was cut short: its end is missing")
             return (None if data.count(b"\xff\xda", at) > MOST_SCANS else size), exif
         at += 2 + length

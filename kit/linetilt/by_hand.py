@@ -3,10 +3,10 @@
 import cv2
 import numpy as np
 
+from .band import Band
 from .errors import InputError, NoFace
 from .face import NOMINAL_LENGTH_MM, FaceFrame, measure_lines, pixels_per_mm
 from .pose import fit_pose, project
-from .ink import Band
 
 U_POINT_PX = 3.0  # how well a finger or a mouse places a mark: common practice, no source
 U_POINT_SHARE = 0.004  # of the length of the score lines, where that is more

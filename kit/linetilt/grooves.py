@@ -21,7 +21,7 @@ def check_print(flat, frame, band):
     ----------
     flat : linetilt.ink.FlatFace
     frame : linetilt.face.FaceFrame
-    band : linetilt.ink.Band
+    band : linetilt.band.Band
 
     Raises
     ------

@@ -14,11 +14,11 @@ import pandas as pd
 
 sys.path[:0] = [str(Path(__file__).parents[1])]
 
-from skimage import color, feature, filters, measure, morphology, transform  # noqa: E402
-
 import linetilt as lt  # noqa: E402
 from faces.camera import take_photo  # noqa: E402
-from linetilt.ink import GROOVE_MM, fit_band  # noqa: E402
+from linetilt.band import fit_band  # noqa: E402
+from linetilt.ink import GROOVE_MM  # noqa: E402
+from skimage import color, feature, filters, measure, morphology, transform  # noqa: E402
 
 
 def limit_tilt_deg(photo):

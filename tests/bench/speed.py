@@ -38,16 +38,16 @@ def main(photos=5):
     cv2.setNumThreads(1)
     with ProcessPoolExecutor(1, get_context("spawn")) as pool:
         drawn = list(pool.map(draw, range(8500, 8500 + photos)))
-    rows, before = [], resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3
+    rows, peak, before = [], None, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3
     for content, handed, length in drawn:
         club, coded = lt.Club(label="7", loft_deg=34, handed=handed, score_line_length_mm=length), np.frombuffer(content, np.uint8)
         measure = best_s(lambda: lt.measure_photo(content, club))
-        after = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3 if not rows else after
+        peak = peak or resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3
         rows.append((coded.size / 1e6, best_s(lambda: cv2.imdecode(coded, cv2.IMREAD_COLOR)), measure))
     size, decode, measure = np.median(rows, axis=0)
     print("| 12-megapixel JPEG, one core | figure |\n| --- | --- |")
     print(f"| file | {size:.1f} MB |\n| cv2.imdecode | {decode:.3f} s |\n| measure_photo | {measure:.3f} s |\n| ratio | {measure / decode:.1f} |")
-    print(f"| peak memory, measuring one photo | {after:.0f} MB, of which the libraries take {before:.0f} |")
+    print(f"| peak memory, measuring one photo | {peak:.0f} MB, of which the libraries take {before:.0f} |")
 
 
 if __name__ == "__main__":

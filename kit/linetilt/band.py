@@ -1,0 +1,183 @@
+"""A map of ink -> the band that the ball's line left.
+
+The band is fitted by its two outer edges together, one slope and two offsets, as a mixture: a row shows the edge
+itself, or a hole that bites inwards. Holes therefore weigh little and outer edges much.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from .errors import NoLine
+
+ROUGH, FINE = np.arange(-10, 10.1, 0.5), np.arange(-8, 8.01, 0.2)  # leans that are tried, degrees
+PIECE_MM = 0.9  # length of edge that tells one story: raggedness is that long
+EDGE_MM = 0.13  # most that an edge scatters (standard deviation); what scatters more is the rim of a hole
+MISFIT, WOBBLE, NOISE_PULL = 1.15, 0.0022, 0.07  # by trial on drawn prints: 95 % intervals hold 95 %
+ROW_MM = 0.2  # rows are read this far apart
+NO_LINE = "no printed line was found on the face"
+
+
+@dataclass(frozen=True)
+class Band:
+    """The printed line: the axis passes (toe_mm, up_mm) and leans by `slope` = tan(tilt)."""
+
+    slope: float
+    u_slope: float
+    toe_mm: float
+    u_toe_mm: float
+    up_mm: float
+    u_up_mm: float
+    width_mm: float
+    u_width_mm: float
+    low_mm: float  # v of the lower and upper end of the ink
+    high_mm: float
+    fill: float  # share of the band that took ink
+    noise: float  # standard deviation of the bare face where full ink is 1
+    glare: float  # share of the band lost to white-out
+
+    @property
+    def length_mm(self):
+        return (self.high_mm - self.low_mm) * float(np.hypot(1, self.slope))
+
+
+def fit_band(ink, u, v, clear, slope, toe, up, reach, noise=0.0, angles=FINE):
+    """Fit one slope and two offsets to the outer edges of a band in an ink map.
+
+    Parameters
+    ----------
+    ink : ndarray, shape (H, W)
+        About 1 on ink, 0 on the bare face.
+    u, v : ndarray, shapes (W,), (H,)
+        Coordinates in mm, evenly spaced.
+    clear : ndarray of bool, shape (H,)
+        Rows that can be used (no score line).
+    slope, toe, up : float
+        Where to start: the axis u = toe + slope (v - up).
+    reach : float
+        Farthest that an edge may lie from the axis, in mm.
+    noise : float
+        Standard deviation of `ink` on the bare face.
+    angles : ndarray
+        Leans that are tried, against the start, in degrees, evenly spaced.
+
+    Returns
+    -------
+    Band
+    """
+    lane, t, noise = straightened(ink, u, v, clear, slope, toe, up, reach, noise)
+    du, dv = t[1] - t[0], abs(v[1] - v[0])
+    threshold = float(np.clip(3 * noise, 0.15, 0.6))
+    on = lane > threshold
+    on[:, [0, -1]] = False
+    share = on.sum(axis=1) * du  # mm of ink in every row
+    top, bottom = _extent(share, clear, v, up, dv)
+    row = np.arange(len(v))
+    used = np.nonzero(clear & on.any(axis=1) & (row >= top) & (row <= bottom))[0]
+    if len(used) * dv < 3.5:
+        raise NoLine(NO_LINE)
+    every = max(int(ROW_MM / dv), 1)
+    used = used[every // 2::every]
+    on, lane = on[used], lane[used]
+    first, last = on.argmax(axis=1), on.shape[1] - 1 - on[:, ::-1].argmax(axis=1)
+    pick = lambda k: np.take_along_axis(lane, k[:, None], axis=1)[:, 0]
+    crossing = lambda inner, outer: np.clip((pick(inner) - threshold) / np.maximum(pick(inner) - pick(outer), 1e-4), 0, 1)
+    heel, toe_side = t[first] - du * crossing(first, first - 1), t[last] + du * crossing(last, last + 1)
+    low, high = v[bottom], v[top]
+    middle = (low + high) / 2
+    turn, u_slope, a, b, u_edges = _fit_edges(v[used] - middle, heel, toe_side, dv * every, noise, angles)
+    fill = share[clear & (row >= top) & (row <= bottom)].mean() / max(b - a, 0.3)
+    # the axis at the middle of the ink; the ink's end stands for the contact's end to about half a dimple
+    return Band(slope=slope + turn, u_slope=u_slope, toe_mm=toe + slope * (middle - up) + (a + b) / 2, u_toe_mm=float(np.hypot(u_edges / 2, 0.1)),
+                up_mm=float(middle), u_up_mm=0.9, width_mm=b - a, u_width_mm=float(np.hypot(u_edges, 0.12)), low_mm=float(low), high_mm=float(high),
+                fill=float(min(fill, 1.0)), noise=float(noise), glare=0.0)  # fmt: skip
+
+
+def straightened(ink, u, v, clear, slope, toe, up, reach, noise):
+    """The lane about the axis, sheared upright, above the bare face on both its sides. Returns it, its columns and the scatter left.
+
+    A noisy lane is smoothed, more along the line than across. What the face itself shows is taken row by row from flanks
+    4 mm wide, and between them on a straight line.
+    """
+    du, dv = u[1] - u[0], abs(v[1] - v[0])
+    wide, flank = int((reach + 4.0) / du), int(4.0 / du)
+    t = np.arange(-wide, wide + 1) * du
+    x = (((toe + slope * (v - up))[:, None] + t[None, :] - u[0]) / du).astype(np.float32)
+    y = np.repeat(np.arange(len(v), dtype=np.float32)[:, None], len(t), axis=1)
+    lane = cv2.remap(ink.astype(np.float32), x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+    weight = clear.astype(np.float32)[:, None]
+    smooth = lambda part, across, along: cv2.GaussianBlur(part, (0, 0), sigmaX=max(across / du, 0.3), sigmaY=max(along / dv, 0.3)).reshape(part.shape)
+    along = 0.05 + 0.6 * max(noise - 0.1, 0)
+    lane = smooth(lane * weight, 0.03, along) / np.maximum(smooth(weight, 0.03, along), 1e-3)
+    sides = np.stack([np.median(lane[:, :flank], axis=1), np.median(lane[:, -flank:], axis=1)], axis=1)
+    sides = smooth(sides * weight, 0.0, 0.7) / np.maximum(smooth(weight, 0.0, 0.7), 1e-3)
+    level = (t + reach + 2.0) / (2 * reach + 4.0)
+    lane = lane - (sides[:, :1] * (1 - level) + sides[:, 1:] * level)
+    near = clear & (np.abs(v - up) < 10)
+    rest = np.concatenate([lane[near, :flank].ravel(), lane[near, -flank:].ravel()])
+    noise = max(1.4826 * float(np.median(np.abs(rest))), float(np.percentile(rest, 95)) / 2.2) if len(rest) else noise
+    inner = np.abs(t) <= reach
+    return lane[:, inner], t[inner], noise
+
+
+def _extent(share, clear, v, up, dv):
+    """First and last row of the ink at `up`: gaps of a hole or a score line (4.5 mm) are bridged, stray specks are not."""
+    filled = np.interp(np.arange(len(v)), np.nonzero(clear)[0], share[clear])
+    smooth = cv2.blur(filled.astype(np.float32)[:, None], (1, max(int(0.8 / dv), 1)))[:, 0]
+    strong = np.percentile(smooth[smooth > 0.1], 70) if (smooth > 0.1).any() else 1.0
+    inked = np.nonzero(smooth > max(0.25 * strong, 0.12))[0]
+    if not len(inked):
+        raise NoLine(NO_LINE)
+    at = int(np.argmin(np.abs(v - up)))
+    groups = np.split(inked, np.nonzero(np.diff(inked) > 4.5 / dv)[0] + 1)
+    group = max(groups, key=lambda rows: len(rows) - 0.3 * max(0, rows[0] - at, at - rows[-1]))
+    return int(group[0]), int(group[-1])
+
+
+def _fit_edges(y, heel, toe, dv, noise, angles):
+    """Try every lean of `angles` (degrees): the likeliest two edges at each, by expectation-maximisation, give its likelihood.
+
+    Rows within `PIECE_MM` tell the same story, so that the likelihood counts pieces, not samples. Returns the posterior's
+    mean and standard deviation of the slope, the two offsets at the middle and the standard uncertainty of their distance.
+    """
+    slopes = np.tan(np.radians(angles)).astype(np.float32)[:, None]
+    y, heel, toe = (part.astype(np.float32) for part in (y, heel, toe))
+    left, right = heel[None, :] - slopes * y[None, :], toe[None, :] - slopes * y[None, :]
+    a, b = np.percentile(left, 25, axis=1)[:, None], np.percentile(right, 75, axis=1)[:, None]
+    sigma, holes = np.full_like(a, 0.12), np.full_like(a, 0.4)
+    most = EDGE_MM + 0.5 * max(noise - 0.05, 0)
+    for turn in range(20):
+        width = np.maximum(b - a, 0.5)
+        wa, like_a = _edge_weight(left - a, sigma, holes, width)
+        wb, like_b = _edge_weight(b - right, sigma, holes, width)
+        na, nb = (w.sum(axis=1, keepdims=True) + 1e-6 for w in (wa, wb))
+        a, b = (wa * left).sum(axis=1, keepdims=True) / na, (wb * right).sum(axis=1, keepdims=True) / nb
+        spread = ((wa * (left - a) ** 2).sum(axis=1, keepdims=True) + (wb * (right - b) ** 2).sum(axis=1, keepdims=True)) / (na + nb)
+        sigma = np.clip(np.sqrt(spread), 0.06, most)
+        holes = np.clip(1 - (na + nb) / (2 * len(y)), 0.05, 0.9)
+        log_like = (like_a + like_b).sum(axis=1) * dv / PIECE_MM
+        if turn in (2, 5, 9):  # leans that can no longer matter
+            kept = log_like > log_like.max() - (25 if turn < 5 else 12)
+            slopes, left, right, a, b, sigma, holes = (part[kept] for part in (slopes, left, right, a, b, sigma, holes))
+    chance = np.exp(log_like - log_like.max())
+    chance /= chance.sum()
+    mean = lambda values: float((chance * values).sum())
+    slope = mean(slopes[:, 0])
+    # beside the posterior: the pen's own wobble, and how a noisy map pulls at both edges
+    u_slope = np.sqrt(MISFIT**2 * mean((slopes[:, 0] - slope) ** 2) + WOBBLE**2) * np.hypot(1, noise / NOISE_PULL)
+    best = int(np.argmax(chance))
+    u_width = sigma[best, 0] * np.sqrt(PIECE_MM / dv * (1 / na[best, 0] + 1 / nb[best, 0]))
+    return slope, float(u_slope), mean(a[:, 0]), mean(b[:, 0]), float(u_width)
+
+
+def _edge_weight(inward, sigma, holes, width):
+    """How likely a row's outermost ink is the edge itself and not the rim of a hole (inwards) or a stray speck (outwards).
+
+    Returns that, and the logarithm of the likelihood of what is seen.
+    """
+    bell = np.exp(-0.5 * (inward / sigma) ** 2)
+    edge = (1 - holes) * bell / (sigma * 2.5066)
+    bite = holes * np.where(inward > 0, 1.0, bell) * np.exp(-np.maximum(inward, 0) / (0.5 * width)) / (0.5 * width)
+    total = edge + bite + 0.01 * np.exp(-np.abs(inward) / 0.6) / 1.2
+    return edge / total, np.log(total)

@@ -203,7 +203,8 @@ def _fit_frame(grey, picture, club, rough):
     lines = tuple((float(number * pitch - lowest), float(heel), float(toe)) for number, (heel, toe) in zip(found.numbers, found.ends))
     to_face = down @ to_face
     full = tuple(bool(whole) for whole in found.full)
-    frame = FaceFrame(to_face, length, scaled, pitch, lines, full, np.array([down @ m for m in fit["variants"]]), fit["rms"],
+    leaning = np.array([[1, -seen["lean"], 0], [seen["lean"], 1, 0], [0, 0, 1.0]]) @ to_face
+    frame = FaceFrame(to_face, length, scaled, pitch, lines, full, np.array([*(down @ m for m in fit["variants"]), leaning]), fit["rms"],
                       ppm, *fit["angles"], found.doubtful)
     _check_frame(frame, picture)
     return replace(frame, hand_unsure=_check_hand(frame, picture.rgb))
@@ -408,6 +409,11 @@ def measure_lines(grey, to_face, pitch, numbers, length, final, unsigned):
     keep[low:high + 1] = True
     ok &= keep[:, None]
     k, b = np.nonzero(ok)
+    # light changes a groove's look along it, a dark wall here and a bright one there: how far lines lean otherwise by the middle of all that stands out
+    away = np.arange(per)[None, :] - (offset0 + (per - 1) / 2 + shift[k, b])[:, None]
+    weight = np.where(np.abs(away) < 0.35 * per, blocks[k, :, b] ** 2, 0)
+    aside = -step_v * (weight * away).sum(axis=1) / np.maximum(weight.sum(axis=1), 1e-6)
+    lean = float(np.polyfit(block_u[b], aside, 1)[0]) if len(np.unique(b)) > 2 else 0.0
     v = lines[k] * pitch - (shift[k, b] + offset0) * step_v
     back = np.linalg.inv(to_face)
     points = project(back, np.column_stack([block_u[b], v]))
@@ -420,7 +426,7 @@ def measure_lines(grey, to_face, pitch, numbers, length, final, unsigned):
                 at_line.append(lines[i])
                 at_side.append(-1 if side == 0 else 1)
     return {"points": points, "point_line": lines[k], "ends": project(back, np.array(end_uv).reshape(-1, 2)),
-            "end_side": np.array(at_side), "end_line": np.array(at_line), "kept": lines[keep],
+            "end_side": np.array(at_side), "end_line": np.array(at_line), "kept": lines[keep], "lean": lean,
             "share": float(ok[keep][:, np.abs(block_u) < length / 2 - 1].mean())}
 
 

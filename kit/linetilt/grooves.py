@@ -9,7 +9,7 @@ PAINT = 1.6  # of that step: what differs even more in the score lines is their 
 LEAST_LINES = 3  # that the band crosses
 NARROW_MM, FULL = 1.9, 0.83  # a band so narrow and full shows no dimples and is believed less: scratches are so, few prints are
 FULL_THROUGH = 0.35
-LEAST_STEP = 5.0  # in colour, of 255; prints have 10 at least
+LEAST_STEP = 3.0  # in colour, of 255; prints mostly have 10 at least
 BESIDE_MM = (0.5, 2.0)  # from the band, where the face's own colour is read
 GROOVE_MM, LAND_MM = 0.2, 0.7  # rows nearer than the one lie in a score line, rows farther than the other between two
 

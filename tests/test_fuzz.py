@@ -5,6 +5,7 @@ import shutil
 import tempfile
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -104,3 +105,18 @@ def test_a_pipe_a_loop_and_a_device_do_not_hang(tmp_path):
     for path in (tmp_path / "pipe.jpg", tmp_path / "loop.jpg", tmp_path / "empty.jpg", tmp_path, "/dev/zero", "/proc/kmsg"):
         with pytest.raises(UnreadablePhoto):
             lt.measure_photo(path, CLUB)
+
+
+def test_a_png_part_longer_than_the_file_is_refused_before_room_is_made_for_it():
+    data = bytearray(cv2.imencode(".png", np.zeros((900, 1200, 3), np.uint8))[1].tobytes())
+    at = data.index(b"IDAT") - 4
+    data[at : at + 4] = (900_000_000).to_bytes(4, "big")
+    with pytest.raises(lt.PhotoError, match="damaged"):
+        lt.measure_photo(bytes(data), lt.Club(label="7", loft_deg=34))
+
+
+def test_pictures_of_every_kind_are_worked_on_at_one_size():
+    """A picture of 48 megapixels took 1.3 GB where it was no JPEG."""
+    assert open_photo(np.zeros((6000, 8000), np.uint8)).rgb.shape == (1500, 2000, 3)
+    png = open_photo(cv2.imencode(".png", np.zeros((3000, 4001, 3), np.uint8))[1].tobytes())
+    assert (png.rgb.shape, png.reduction) == ((1500, 2000, 3), 2)

@@ -108,7 +108,7 @@ def straightened(ink, u, v, clear, slope, toe, up, reach, noise):
     lane = cv2.remap(ink.astype(np.float32), x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
     weight = clear.astype(np.float32)[:, None]
     smooth = lambda part, across, along: cv2.GaussianBlur(part, (0, 0), sigmaX=max(across / du, 0.3), sigmaY=max(along / dv, 0.3)).reshape(part.shape)
-    along = 0.05 + 0.6 * max(noise - 0.1, 0)
+    along = 0.05 + 0.6 * min(max(noise - 0.1, 0), 1)
     lane = smooth(lane * weight, 0.03, along) / np.maximum(smooth(weight, 0.03, along), 1e-3)
     sides = np.stack([np.median(lane[:, :flank], axis=1), np.median(lane[:, -flank:], axis=1)], axis=1)
     sides = smooth(sides * weight, 0.0, 0.7) / np.maximum(smooth(weight, 0.0, 0.7), 1e-3)

@@ -67,7 +67,7 @@ def open_photo(photo):
         The last for a picture that is too small to show a face.
     """
     if isinstance(photo, np.ndarray):
-        return Picture(_as_rgb(photo), 1, PHONE_F35_MM, PHONE_U_F35_MM, "usual")
+        return Picture(*_reduced(_as_rgb(photo)), PHONE_F35_MM, PHONE_U_F35_MM, "usual")
     data = photo_bytes(photo)
     kind = _kind(data)
     if kind is None:
@@ -77,7 +77,7 @@ def open_photo(photo):
         raise UnreadablePhoto("the picture's header is damaged")
     _check_size(*size)
     if kind == "heic":
-        rgb, reduction = _as_rgb(_heic(data)[2]()), 1
+        rgb, reduction = _reduced(_as_rgb(_heic(data)[2]()))
     else:
         rgb, reduction = _decode(data, kind, size)
     f35 = _f35(exif)
@@ -130,10 +130,7 @@ def _as_rgb(array):
 
 
 def _decode(data, kind, size):
-    reduction = 1
-    if kind == "jpeg":
-        while reduction < 8 and size[0] * size[1] / (2 * reduction) ** 2 >= WORKING_MEGAPIXELS * 1e6:
-            reduction *= 2
+    reduction = _reduction(*size) if kind == "jpeg" else 1
     reduced = {1: 0, 2: cv2.IMREAD_REDUCED_GRAYSCALE_2, 4: cv2.IMREAD_REDUCED_GRAYSCALE_4, 8: cv2.IMREAD_REDUCED_GRAYSCALE_8}[reduction]
     try:
         picture = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR_RGB | reduced)
@@ -141,7 +138,25 @@ def _decode(data, kind, size):
         raise UnreadablePhoto("the picture's data is damaged") from error
     if picture is None or picture.ndim != 3:
         raise UnreadablePhoto("the picture's data is damaged")
-    return picture, reduction
+    return (picture, reduction) if kind == "jpeg" else _reduced(picture)
+
+
+def _reduction(width, height):
+    """How many pixels of the photo become one: the power of two that leaves just over `WORKING_MEGAPIXELS`."""
+    reduction = 1
+    while reduction < 8 and width * height / (2 * reduction) ** 2 >= WORKING_MEGAPIXELS * 1e6:
+        reduction *= 2
+    return reduction
+
+
+def _reduced(rgb):
+    """The picture at working size, and by how much it was reduced."""
+    height, width = rgb.shape[:2]
+    reduction = _reduction(width, height)
+    if reduction == 1:
+        return rgb, 1
+    size = width // reduction, height // reduction
+    return cv2.resize(rgb[:size[1] * reduction, :size[0] * reduction], size, interpolation=cv2.INTER_AREA), reduction
 
 
 # ---- headers: size and EXIF without decoding a pixel -----------------------------------------------------------------
@@ -191,7 +206,8 @@ def _png_header(data):
         return None, b""
     if b"IEND" not in data[-64:]:
         raise UnreadablePhoto("the file was cut short: its end is missing")
-    exif, at = b"", 8
+    size, exif, at = struct.unpack(">II", data[16:24]), b"", 8
+    _check_size(*size)
     for _ in range(MOST_PARTS):
         if at + 8 > len(data):
             break
@@ -199,7 +215,9 @@ def _png_header(data):
         if data[at + 4:at + 8] == b"eXIf":
             exif = data[at + 8:at + 8 + length]
         at += 12 + length
-    return struct.unpack(">II", data[16:24]), exif
+        if at > len(data):  # a decoder would make room for that length before it finds out
+            raise UnreadablePhoto("the picture's data is damaged")
+    return size, exif
 
 
 def _webp_header(data):

@@ -17,6 +17,7 @@ from .score_lines import HALVED, read_score_lines
 from .stripes import SEARCH_PX, count_lines, flatten, parabola, stripe_candidates
 
 LINES_LEAST = 6  # on an iron's face: common practice, no source
+ENDS_MOST_MM = 1.2  # scatter of the lines' ends; where paint is chipped it is 0.5
 SPACING_MOST_PX = 56  # from line to line; a finer picture is halved
 NOMINAL_LENGTH_MM = 52.0  # stands in for an unknown score-line length, so that the fit has a scale; never reported
 _BLOCKS = 24  # points along a score line at which its middle is measured
@@ -192,6 +193,8 @@ def _fit_frame(grey, picture, club, rough):
     _, to_face, pitch, fit, seen = best
     if seen["share"] < 0.35 or (seen["share"] < 0.6 and fit["rms"] > 0.1):
         raise NoFace("the stripes found are too uneven to be score lines")
+    if fit["sd_end"] > ENDS_MOST_MM:
+        raise NoFace(f"the ends of the stripes found scatter by {fit['sd_end']:.1f} mm; score lines end on one upright edge each side")
     ppm = pixels_per_mm(to_face, np.median(seen["kept"]) * pitch)
     if not ppm * length < 2 * np.hypot(*grey.shape):  # nor could it be looked at: a blur that wide takes for ever
         raise NoFace("the stripes found would be larger than the picture")
@@ -413,7 +416,8 @@ def measure_lines(grey, to_face, pitch, numbers, length, final, unsigned):
     away = np.arange(per)[None, :] - (offset0 + (per - 1) / 2 + shift[k, b])[:, None]
     weight = np.where(np.abs(away) < 0.35 * per, blocks[k, :, b] ** 2, 0)
     aside = -step_v * (weight * away).sum(axis=1) / np.maximum(weight.sum(axis=1), 1e-6)
-    lean = float(np.polyfit(block_u[b], aside, 1)[0]) if len(np.unique(b)) > 2 else 0.0
+    usual = [(block_u[at], np.median(aside[b == at])) for at in np.unique(b) if (b == at).sum() > 3]  # of all lines: rust and scratches are not on most
+    lean = float(np.polyfit(*np.transpose(usual), 1)[0]) if len(usual) > 2 else 0.0
     v = lines[k] * pitch - (shift[k, b] + offset0) * step_v
     back = np.linalg.inv(to_face)
     points = project(back, np.column_stack([block_u[b], v]))

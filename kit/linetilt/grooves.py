@@ -4,7 +4,7 @@ import numpy as np
 
 from .errors import NoLine
 
-RUNS_THROUGH = 0.63  # of its step in colour, in three of four score lines; nearly all drawn and path-traced prints stay below 0.55
+RUNS_THROUGH = 0.75  # of its step in colour, in three of four score lines; drawn and path-traced prints stay below 0.7
 PAINT = 1.6  # of that step: what differs even more in the score lines is their own paint
 LEAST_LINES = 3  # that the band crosses
 NARROW_MM, FULL = 1.9, 0.83  # a band so narrow and full shows no dimples and is believed less: scratches are so, few prints are

@@ -204,3 +204,13 @@ def test_the_trend_is_told_where_there_is_one(tmp_path):
                     book.add_shot(session, club, mark={"strike_toe_mm": toe, "strike_up_mm": 15.0}, reading=lt.lie_reading(0.5, bag[club].loft_deg))
         assert "Strikes over time, across the face: No change yet" in lt.golfer_report(book, 3)
         assert "Strikes over time" not in lt.golfer_report(book, 6)
+
+
+def test_a_refused_photo_is_one_word_among_the_reasons():
+    from linetilt.report import _sure_lines
+
+    class Fit:
+        settled, warnings = pd.Series(dtype=bool), []
+
+    shots = pd.DataFrame({"counted": [True, False, False, False], "why": ["", "photo refused: Two lines. What to do:\nwipe", "heavy strike", "photo refused: None."]})
+    assert _sure_lines(Fit, shots)[1] == "3 balls were set aside: heavy strike, photo not read."

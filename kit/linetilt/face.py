@@ -13,7 +13,7 @@ import numpy as np
 from .errors import FaceCutOff, Mirrored, NoFace, UpsideDown
 from .hand import AGAINST, FOR, LEAD, OVER, toe_side
 from .pose import fit_pose, project
-from .score_lines import HALVED, read_score_lines
+from .score_lines import HALVED, half_size, read_score_lines
 from .stripes import SEARCH_PX, count_lines, flatten, parabola, stripe_candidates
 
 LINES_LEAST = 6  # on an iron's face: common practice, no source
@@ -130,7 +130,7 @@ def find_face(picture, club):
     grey = cv2.cvtColor(picture.rgb, cv2.COLOR_RGB2GRAY)
     small = grey
     while max(small.shape) >= 2 * SEARCH_PX:
-        small = cv2.resize(small, (small.shape[1] // 2, small.shape[0] // 2), interpolation=cv2.INTER_AREA)
+        small = half_size(small)
     scale = min(1.0, SEARCH_PX / max(small.shape))
     small = cv2.resize(small, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     scale = np.array([small.shape[1] / grey.shape[1], small.shape[0] / grey.shape[0]])
@@ -157,8 +157,7 @@ def find_face(picture, club):
 def _fit_frame(grey, picture, club, rough):
     """From the rough count of lines to the camera's pose, measuring twice, in a picture no finer than that needs."""
     if 1 / np.sqrt(abs(np.linalg.det(rough[:2, :2]))) > SPACING_MOST_PX and min(grey.shape) > 200:
-        half = lambda image: cv2.resize(image, (image.shape[1] // 2, image.shape[0] // 2), interpolation=cv2.INTER_AREA)
-        return _fit_frame(half(grey), replace(picture, rgb=half(picture.rgb), reduction=2 * picture.reduction), club, rough @ HALVED).doubled()
+        return _fit_frame(half_size(grey), replace(picture, rgb=half_size(picture.rgb), reduction=2 * picture.reduction), club, rough @ HALVED).doubled()
     ends = _find_ends(grey, rough)
     length = club.score_line_length_mm
     scaled = length is not None
@@ -263,7 +262,7 @@ def _find_ends(grey, rough):
     columns, rows = 2 * half_x * fine + 1, 2 * half_n * _PROFILE
     level = max(1, int(2 ** np.floor(np.log2(max(1.0, 1.0 / (np.sqrt(abs(np.linalg.det(rough[:2, :2]))) * _PROFILE * 1.2))))))
     while level > 1:  # nothing finer than the samples below can be used: smooth first
-        grey = cv2.resize(grey, (grey.shape[1] // 2, grey.shape[0] // 2), interpolation=cv2.INTER_AREA)
+        grey = half_size(grey)
         rough = rough @ HALVED
         level //= 2
     flat = _rectify(grey, rough, -half_x, -half_n, columns, rows, 1 / fine, 1 / _PROFILE).astype(np.float32)
@@ -348,7 +347,7 @@ def measure_lines(grey, to_face, pitch, numbers, length, final, unsigned):
     if ppm > 1.8 * rate and min(grey.shape) < 100:
         raise NoFace("the stripes found are too few to be score lines")
     if ppm > 1.8 * rate:
-        half = cv2.resize(grey, (grey.shape[1] // 2, grey.shape[0] // 2), interpolation=cv2.INTER_AREA)
+        half = half_size(grey)
         return _in_full(measure_lines(half, to_face @ HALVED, pitch, numbers, length, final, unsigned))
     extra = 2  # lines above and below those found so far, in case some were missed
     lines = np.arange(int(np.round(numbers.min())) - extra, int(np.round(numbers.max())) + extra + 1)

@@ -8,6 +8,8 @@ mirror image would have it; what counts is the difference, so that a busy backgr
 import cv2
 import numpy as np
 
+from .score_lines import half_size
+
 RATE = 2.0  # samples a mm
 SIDE_MM, ABOVE_MM = 45.0, 50.0  # what is looked at beside and above the field of score lines, and as far below it
 LEAST_SEEN = 0.45  # share of a run that lies in the picture
@@ -63,7 +65,7 @@ def _edges(frame, rgb):
     v = np.arange(top + ABOVE_MM, -ABOVE_MM, -1 / RATE)
     grid = np.array([[1 / RATE, 0, u[0]], [0, -1 / RATE, v[0]], [0, 0, 1.0]])
     while frame.pixels_per_mm > 2 * RATE and min(rgb.shape[:2]) > 64:
-        rgb, frame = cv2.resize(rgb, (rgb.shape[1] // 2, rgb.shape[0] // 2), interpolation=cv2.INTER_AREA), frame.halved()
+        rgb, frame = half_size(rgb), frame.halved()
     to_pixels, size = np.linalg.inv(frame.to_face) @ grid, (len(u), len(v))
     flat = cv2.warpPerspective(rgb, to_pixels, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP).astype(np.float32)
     seen = cv2.warpPerspective(np.ones(rgb.shape[:2], np.uint8), to_pixels, size, flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP)

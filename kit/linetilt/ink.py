@@ -11,6 +11,7 @@ import numpy as np
 
 from .band import FINE, NO_LINE, ROUGH, fit_band, straightened
 from .errors import Glare, NoLine, TwoLines
+from .score_lines import half_size
 
 TILT_LIMIT_DEG = 22.0
 WIDTH_RANGE_MM = (1.0, 5.8)  # of a pen's line; scratches are narrower
@@ -53,7 +54,7 @@ def flatten(rgb, frame, margin_mm=5.0, rate=None):
     """
     rate = rate or float(np.clip(frame.pixels_per_mm, 6.0, 8.0))
     while frame.pixels_per_mm > 1.7 * rate and frame.pixels_per_mm > 14:  # nothing finer is used: smooth before sampling
-        rgb = cv2.resize(rgb, (rgb.shape[1] // 2, rgb.shape[0] // 2), interpolation=cv2.INTER_AREA)
+        rgb = half_size(rgb)
         frame = frame.halved()
     v_line = np.array([line[0] for line in frame.lines])
     half = frame.length_mm / 2 + margin_mm

@@ -14,6 +14,7 @@ from markupsafe import Markup
 from . import charts
 from .bench import bench_table, retest, session_fit, session_plan, session_row
 from .bend import CAUTION, sits
+from .book_schema import REFUSED
 from .compare import compare_shots
 from .dispersion import Delivery
 from .errors import InputError, PhotoError
@@ -313,7 +314,7 @@ def _sure_lines(fit, shots):
     counted, aside = int(shots["counted"].sum()), shots[~shots["counted"]]
     lines = [f"The table's range is where a club's true value lies with 95 % probability, from {counted} balls that counted."]
     if len(aside):
-        reasons = sorted({re.sub(r"^photo refused: .*", "photo not read", why, flags=re.DOTALL) for why in aside["why"]} - {""})  # what to do then is past
+        reasons = sorted({"photo not read" if why.startswith(REFUSED) else why for why in aside["why"]} - {""})  # what to do then is past
         lines.append(f"{len(aside)} {'ball was' if len(aside) == 1 else 'balls were'} set aside{': ' + ', '.join(reasons) if reasons else ''}.")
     unsure = fit.settled.index[~fit.settled].tolist()
     if unsure:

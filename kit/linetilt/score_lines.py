@@ -15,6 +15,11 @@ GAP_MM = 4.5  # chipped paint, a glint or a print may hide this much of a line
 SHORT_RUN = 3  # more lines than this at the bottom are not short; what they miss is hidden: common practice, no source
 
 
+def half_size(image):
+    """The picture at half its size; `HALVED` leads back."""
+    return cv2.resize(image, (image.shape[1] // 2, image.shape[0] // 2), interpolation=cv2.INTER_AREA)
+
+
 @dataclass(frozen=True)
 class ScoreLines:
     """Lines present, from the lowest up.
@@ -67,7 +72,7 @@ def read_score_lines(rgb, to_face, pixels_per_mm, pitch, length, numbers):
 def _rows(rgb, to_face, pixels_per_mm, low, high, length):
     """Columns u of the face laid flat from `low` to `high`, and a function: mean colour (N, columns, 3) from every v = bottom to top."""
     while pixels_per_mm > 1.7 * RATE:  # nothing finer is used: smooth before sampling
-        rgb, to_face, pixels_per_mm = cv2.resize(rgb, (rgb.shape[1] // 2, rgb.shape[0] // 2), interpolation=cv2.INTER_AREA), to_face @ HALVED, pixels_per_mm / 2
+        rgb, to_face, pixels_per_mm = half_size(rgb), to_face @ HALVED, pixels_per_mm / 2
     columns, rows = int((length + 2 * MARGIN_MM) * RATE), int((high - low) * RATE)
     left = -length / 2 - MARGIN_MM
     grid = np.array([[1 / RATE, 0, left], [0, -1 / RATE, high], [0, 0, 1.0]])

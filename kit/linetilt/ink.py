@@ -9,14 +9,16 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from .band import FINE, NO_LINE, ROUGH, fit_band, straightened
+from .band import FINE, NO_LINE, ROUGH, fit_band
 from .errors import Glare, NoLine, TwoLines
+from .prints import shape_of
 from .score_lines import half_size
 
 TILT_LIMIT_DEG = 22.0
 WIDTH_RANGE_MM = (1.0, 5.8)  # of a pen's line; scratches are narrower
-LENGTH_MIN_MM = 7.0
+LENGTH_MM = 7.0, 42.67  # of a print; the ball is no wider (Rules of Golf, Equipment Rules part 4)
 GROOVE_MM = 0.5  # rows nearer than this to the middle of a score line are left out
+ALL_ABOUT = 0.25  # share of ink's colour about a mark to that in it; of drawn prints 0.15 at most
 SECOND_SHARE = 0.45  # a second band this strong beside the first one is a second print
 PEN_MOST_MM, HOLLOW, WEDGE = 4.5, 0.55, 0.035  # of one print: width, ink of its middle to its sides, slopes of its edges apart
 DARK, DARK_APART, DARK_REFUSED = 0.45, 1.5, 4.0  # of full ink; standard uncertainties between two leans: of one print mostly below 1
@@ -139,7 +141,7 @@ def find_band(flat, before=None):
             break
     if not bands:
         raise refusal or NoLine(NO_LINE)
-    merit, band, ink_map = bands[0]
+    merit, band, shape, ink_map = bands[0]
     rivals = [other[0] for other in bands[1:] if not _same(band, other[1])]
     if merit < SURE_MERIT and rivals and max(rivals) > 0.7 * merit:
         raise NoLine("more than one faint mark on the face could be the print")
@@ -149,10 +151,9 @@ def find_band(flat, before=None):
     if merit < LEAST_MERIT:
         raise NoLine("the mark is too faint to measure, or another lies beside it")
     ink = ink_map()
-    hollow, wedge = _shape(np.where(flat.field, ink, 0), flat, band)
-    _refuse_second(ink, flat, band, hollow)
+    _refuse_second(ink, flat, band, shape.hollow)
     # edges that lean further apart than holes let them, or a dark part that leans otherwise, are two prints, or smear: that much is not known
-    doubts = band.u_slope, max(abs(wedge) - WEDGE, 0) / 4, _dark_apart(ink, flat, band)
+    doubts = band.u_slope, max(abs(shape.wedge) - WEDGE, 0) / 4, _dark_apart(ink, flat, band)
     return replace(band, glare=lost, u_slope=float(np.linalg.norm(doubts)))
 
 
@@ -177,7 +178,7 @@ def _bands(flat, white, look, common):
         try:
             found = follow(res, flat, slope, toe, up)
         except NoLine as error:
-            refusal = error if str(error) != str(NoLine(NO_LINE)) else refusal
+            refusal = refusal or (error if str(error) != str(NoLine(NO_LINE)) else None)
             continue
         if not any(_same(found[1], other[1]) for other in bands):
             bands.append(found)
@@ -226,7 +227,7 @@ def scan(energy, flat, most):
 
 
 def follow(res, flat, slope, toe, up):
-    """From a rough place to the fitted band. Returns (merit, Band, a function that makes the whole ink map)."""
+    """From a rough place to the fitted band. Returns (merit, Band, Shape, a function that makes the whole ink map)."""
     half, reach, t_max = 0.9, 9.0, 3.1
     whole_res, whole = res, flat
     near, rows = (slice(*(np.nonzero(part)[0][[0, -1]] + [0, 1])) for part in (np.abs(flat.u - toe) < _NEAR_MM, flat.field.any(axis=1)))
@@ -254,15 +255,16 @@ def follow(res, flat, slope, toe, up):
             break
     if abs(np.degrees(np.arctan(band.slope))) > TILT_LIMIT_DEG + 3:
         raise NoLine(NO_LINE)
-    if band.length_mm < LENGTH_MIN_MM or not WIDTH_RANGE_MM[0] < band.width_mm < WIDTH_RANGE_MM[1] or band.length_mm < 2.2 * band.width_mm:
+    if not LENGTH_MM[0] < band.length_mm < LENGTH_MM[1] or not WIDTH_RANGE_MM[0] < band.width_mm < WIDTH_RANGE_MM[1] or band.length_mm < 2.2 * band.width_mm:
         raise NoLine(f"what stands out on the face is {band.length_mm:.0f} mm long and {band.width_mm:.1f} mm wide, not a printed line")
     if band.noise > 0.4 or band.fill < 0.28:
         raise NoLine("the mark is too faint to measure")
     inside = whole.u[whole.field.any(axis=0)]
     if not inside[0] < band.toe_mm < inside[-1]:
         raise NoLine(NO_LINE)
+    shape = shape_of(inked, flat, band)
     usual = np.exp(-0.5 * (band.slope / 0.2) ** 2)  # prints that lean more than 12 degrees are rare
-    return usual * np.sqrt(band.length_mm * band.fill) / max(band.noise, 0.02), band, lambda: look(whole_res)
+    return usual * np.sqrt(band.length_mm * band.fill) / max(band.noise, 0.02), band, shape, lambda: look(whole_res)
 
 
 def _cut(band, flat):
@@ -345,14 +347,17 @@ def _share(mask, flat, band):
 
 
 def _refuse_second(ink, flat, band, hollow):
-    """Refuse when a second band of the same ink lies beside, across or on the first."""
+    """Refuse when a second band of the same ink lies beside, across or on the first, or the same colour all about it."""
     if band.width_mm > PEN_MOST_MM or hollow < HOLLOW:
         raise TwoLines("the mark is too wide or too hollow for one pen line; two prints may lie on each other")
     t, along = _lane(flat, band)
     usable = flat.field & flat.clear[:, None]
     ours = np.clip(ink, 0, 1)
     rest = np.where(usable & (np.abs(t) > band.width_mm / 2 + 0.7) & (ink > max(0.45, 3 * band.noise)), ours, 0)
-    own = ours[usable & along & (np.abs(t) < band.width_mm / 2)].mean()
+    inside, about = (usable & along & near for near in (np.abs(t) < band.width_mm / 2, (np.abs(t) > band.width_mm / 2 + 1) & (np.abs(t) < 12)))
+    if (ink[about] > 0.5).mean() > ALL_ABOUT * (ink[inside] > 0.5).mean():
+        raise NoLine("rust, dirt or worn finish of the mark's colour lies all about it")
+    own = ours[inside].mean()
     rows = np.nonzero(flat.field.any(axis=1))[0]
     for slope, toe, up, _ in scan(rest, flat, most=1):
         if not flat.v[rows[-1]] + 4 < up < flat.v[rows[0]] - 4:
@@ -372,27 +377,3 @@ def _dark_apart(ink, flat, band):
     if apart > DARK_REFUSED * usual:
         raise TwoLines("the dark part of the mark leans otherwise than the whole of it; two prints, or one not wiped off, may lie on each other")
     return apart if apart > DARK_APART * usual else 0.0
-
-
-def _shape(ink, flat, band):
-    """Ink of the band's middle against its sides (two prints leave it hollow), and how far its two edges lean apart, as slope."""
-    lane, t, noise = straightened(ink, flat.u, flat.v, flat.clear, band.slope, band.toe_mm, band.up_mm, band.width_mm / 2 + 1.4, band.noise)
-    on = lane > max(0.15, 3 * noise)
-    rows = flat.clear & (flat.v > band.low_mm) & (flat.v < band.high_mm) & on.any(axis=1)
-    on, y = on[rows], flat.v[rows] - band.up_mm
-    if len(y) < 20:
-        return 1.0, 0.0
-    middle = np.abs(t) < band.width_mm / 6
-    hollow = on[:, middle].mean() / max(on[:, ~middle & (np.abs(t) < band.width_mm / 2)].mean(), 0.01)
-    return hollow, _lean(y, t[on.argmax(axis=1)]) - _lean(y, t[len(t) - 1 - on[:, ::-1].argmax(axis=1)])
-
-
-def _lean(y, edge):
-    """Slope of an edge by itself, robustly."""
-    slope = 0.0
-    for _ in range(15):
-        rest = edge - slope * y
-        weight = 1 / (1 + ((rest - np.median(rest)) / 0.15) ** 2)
-        middle = (weight * y).sum() / weight.sum()
-        slope = (weight * (y - middle) * edge).sum() / (weight * (y - middle) ** 2).sum()
-    return slope

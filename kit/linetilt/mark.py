@@ -11,7 +11,7 @@ from .by_hand import band_from_ends, frame_from_corners
 from .club import Club
 from .errors import InputError, NoLine
 from .face import find_face
-from .grooves import check_print
+from .prints import check_print
 from .ink import find_band, flatten
 from .photo import open_photo
 from .pose import project

@@ -1,7 +1,10 @@
-"""A print leaves the score lines bare: what runs through them is a scratch, a shadow, a sign or tape, and no print."""
+"""What tells a print from a scratch, a shadow, a sign or tape: dimples bite into its edges, and it leaves the score lines bare."""
+
+from dataclasses import dataclass
 
 import numpy as np
 
+from .band import straightened
 from .errors import NoLine
 
 RUNS_THROUGH = 0.75  # of its step in colour, in three of four score lines; drawn and path-traced prints stay below 0.7
@@ -12,6 +15,71 @@ FULL_THROUGH = 0.35
 LEAST_STEP = 3.0  # in colour, of 255; prints mostly have 10 at least
 BESIDE_MM = (0.5, 2.0)  # from the band, where the face's own colour is read
 GROOVE_MM, LAND_MM = 0.2, 0.7  # rows nearer than the one lie in a score line, rows farther than the other between two
+EVEN_WIDTH, EVEN_EDGES_MM = 0.82, 0.2  # narrowest to widest tenth of the rows; scatter of both edges about a smooth curve
+LEAST_WIDE_MM = 0.95  # the widest tenth of the rows, of a pen's line
+
+
+@dataclass(frozen=True)
+class Shape:
+    """How the ink lies in the band: its middle against its sides (two prints leave it hollow), how far its two edges lean apart, as slope."""
+
+    hollow: float
+    wedge: float
+
+
+def shape_of(ink, flat, band):
+    """The Shape of a mark.
+
+    Parameters
+    ----------
+    ink : ndarray, shape (H, W)
+        About 1 on ink, 0 on the bare face.
+    flat : linetilt.ink.FlatFace
+    band : linetilt.band.Band
+
+    Raises
+    ------
+    NoLine
+        Where width and edges are as even as no print's are.
+    """
+    lane, t, noise = straightened(ink, flat.u, flat.v, flat.clear, band.slope, band.toe_mm, band.up_mm, band.width_mm / 2 + 1.4, band.noise)
+    on = lane > max(0.15, 3 * noise)
+    rows = flat.clear & (flat.v > band.low_mm) & (flat.v < band.high_mm) & on.any(axis=1)
+    on, y = on[rows], flat.v[rows] - band.up_mm
+    if len(y) < 20:
+        return Shape(1.0, 0.0)
+    if _even(lane[rows] > max(0.3, 3 * noise), t, y, band.length_mm / 2 - 0.8):
+        raise NoLine("what looks like a print has even edges; dimples leave a print's edges bitten, those of a scratch, a shadow or a sign are not")
+    heel, toe = _edges(on, t)
+    middle = np.abs(t) < band.width_mm / 6
+    hollow = on[:, middle].mean() / max(on[:, ~middle & (np.abs(t) < band.width_mm / 2)].mean(), 0.01)
+    return Shape(hollow, _lean(y, heel) - _lean(y, toe))
+
+
+def _edges(on, t):
+    return t[on.argmax(axis=1)], t[on.shape[1] - 1 - on[:, ::-1].argmax(axis=1)]
+
+
+def _even(on, t, y, half):
+    """True where the rows within `half` of the middle are all as wide, or all thin, or their edges lie on smooth curves."""
+    rows = on.any(axis=1) & (np.abs(y) < half)
+    if rows.sum() < 20:
+        return False
+    on, y = on[rows], y[rows]
+    narrow, wide = np.percentile(on.sum(axis=1), (10, 90))
+    scatter = [np.std(edge - np.polyval(np.polyfit(y, edge, 2), y)) for edge in _edges(on, t)]
+    return narrow > EVEN_WIDTH * wide or wide * (t[1] - t[0]) < LEAST_WIDE_MM or np.hypot(*scatter) < EVEN_EDGES_MM
+
+
+def _lean(y, edge):
+    """Slope of an edge by itself, robustly."""
+    slope = 0.0
+    for _ in range(15):
+        rest = edge - slope * y
+        weight = 1 / (1 + ((rest - np.median(rest)) / 0.15) ** 2)
+        middle = (weight * y).sum() / weight.sum()
+        slope = (weight * (y - middle) * edge).sum() / (weight * (y - middle) ** 2).sum()
+    return slope
 
 
 def check_print(flat, frame, band):

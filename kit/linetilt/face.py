@@ -17,7 +17,7 @@ from .score_lines import HALVED, half_size, read_score_lines
 from .stripes import SEARCH_PX, count_lines, flatten, parabola, stripe_candidates
 
 LINES_LEAST = 6  # on an iron's face: common practice, no source
-ENDS_MOST_MM = 1.2  # scatter of the lines' ends; where paint is chipped it is 0.5
+ENDS_MOST_MM = 0.9  # scatter of the lines' ends; where paint is chipped it is 0.5
 SPACING_MOST_PX = 56  # from line to line; a finer picture is halved
 NOMINAL_LENGTH_MM = 52.0  # stands in for an unknown score-line length, so that the fit has a scale; never reported
 _BLOCKS = 24  # points along a score line at which its middle is measured

@@ -5,6 +5,8 @@ import numpy as np
 
 from .errors import NoFace
 
+_REACH = 2.5  # standard deviations; what lies farther off counts little
+
 
 def project(matrix, points):
     """Apply a (3, 3) projective map to points (N, 2)."""
@@ -29,46 +31,66 @@ def fit_pose(seen, picture, length, to_face, club, pitch):
     xy_points, xy_ends = seen["points"] - centre, seen["ends"] - centre
     prior_sd = np.log1p(picture.u_f35_mm / picture.f35_mm)
 
+    middle = float(np.median(seen["point_line"])) * pitch
+
     def homography(p):
         rotation, _ = cv2.Rodrigues(p[:3])
-        return np.diag([focal0 * np.exp(p[7])] * 2 + [1.0]) @ np.column_stack([rotation[:, 0], rotation[:, 1], p[3:6]]) @ flip
+        focal = focal0 * np.exp(p[7])
+        place = np.exp(-p[5]) * np.array([p[3], p[4], focal]) + rotation[:, 1] * middle
+        return np.diag([focal, focal, 1.0]) @ np.column_stack([rotation[:, 0], rotation[:, 1], place]) @ flip
 
     def residuals(p):
         inverse = np.linalg.inv(homography(p))
         points, ends = project(inverse, xy_points), project(inverse, xy_ends)
-        return (points[:, 1] - seen["point_line"] * pitch * np.exp(p[6]), ends[:, 0] - seen["end_side"] * length / 2)
+        # in spacings as they come out: else a plane that shrinks to nothing would fit all lines
+        return points[:, 1] * np.exp(-p[6]) - seen["point_line"] * pitch, ends[:, 0] - seen["end_side"] * length / 2
 
-    sd_point, sd_end = 0.06, 0.25
-    p = np.concatenate([start, [0.0, 0.0]])
     known = club.score_line_pitch_mm if club.score_line_length_mm else None
     spacing_prior = (np.log(known / pitch), 0.015) if known else (0.0, 10.0)
-    for _ in range(12):
-        a, b = residuals(p)
-        sd_point = max(1.4826 * np.median(np.abs(a)), 0.01)
-        sd_end = max(1.4826 * np.median(np.abs(b)), 0.06)
-        whole = np.concatenate([a / sd_point, b / sd_end])
-        weight = 1 / (1 + (whole / 2.5) ** 2)
+
+    def cost(p, whole):
+        """What the fit makes small: robust squares of residuals in standard deviations, and the two priors."""
+        total = _REACH**2 * np.log1p((whole / _REACH) ** 2).sum() + (p[7] / prior_sd) ** 2 + ((p[6] - spacing_prior[0]) / spacing_prior[1]) ** 2
+        return total if np.isfinite(total) else np.inf
+
+    at = start[3:] - cv2.Rodrigues(start[:3])[0][:, 1] * middle
+    p = np.concatenate([start[:3], focal0 * at[:2] / at[2], [np.log(focal0 / at[2]), 0.0, 0.0]])
+    sd_point, sd_end, settled = 0.06, 0.25, False  # usual ones, till the fit has settled: where it starts they say little
+    for _ in range(40):
+        scaled = lambda p: np.concatenate([part / sd for part, sd in zip(residuals(p), (sd_point, sd_end))])
+        whole = scaled(p)
+        weight = 1 / (1 + (whole / _REACH) ** 2)
         jacobian = np.empty((len(whole), 8))
         for k in range(8):
-            h = 1e-5 if k < 3 or k > 5 else 1e-3
+            h = 1e-3 if k in (3, 4) else 1e-5
             moved = p.copy()
             moved[k] += h
-            c, d = residuals(moved)
-            jacobian[:, k] = (np.concatenate([c / sd_point, d / sd_end]) - whole) / h
+            jacobian[:, k] = (scaled(moved) - whole) / h
         normal = (jacobian * weight[:, None]).T @ jacobian
         gradient = (jacobian * weight[:, None]).T @ whole
         normal[7, 7] += 1 / prior_sd**2
         gradient[7] += p[7] / prior_sd**2
         normal[6, 6] += 1 / spacing_prior[1] ** 2
         gradient[6] += (p[6] - spacing_prior[0]) / spacing_prior[1] ** 2
-        try:
-            step = np.linalg.solve(normal, -gradient)
-        except np.linalg.LinAlgError:
-            raise NoFace("the score lines found do not lie in one plane") from None
-        step *= min(1.0, 0.3 / np.max(np.abs(step[[0, 1, 2, 6, 7]])))
+        before = cost(p, whole)
+        for damping in (0.0, 1e-6, 1e-4, 1e-2, 1.0):
+            try:
+                step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), -gradient)
+            except np.linalg.LinAlgError:
+                raise NoFace("the score lines found do not lie in one plane") from None
+            step *= min(1.0, 0.3 / np.max(np.abs(step[[0, 1, 2, 5, 6, 7]])))
+            gain = before - cost(p + step, scaled(p + step))
+            if gain > 0:
+                break
+        else:
+            gain, step = 0.0, 0.0 * p
         p = p + step
-        if np.max(np.abs(step[[0, 1, 2, 6, 7]])) < 1e-7:
-            break
+        if gain < 1e-2:
+            if settled:
+                break
+            settled = True
+            a, b = residuals(p)
+            sd_point, sd_end = max(1.4826 * np.median(np.abs(a)), 0.025), max(1.4826 * np.median(np.abs(b)), 0.06)
     if not np.all(np.isfinite(p)):
         raise NoFace("the score lines found do not lie in one plane")
     shift = np.array([[1, 0, -centre[0]], [0, 1, -centre[1]], [0, 0, 1.0]])
@@ -82,7 +104,7 @@ def fit_pose(seen, picture, length, to_face, club, pitch):
               float(np.degrees(np.arctan2(rotation[1, 0], rotation[0, 0]))))
     a, b = residuals(p)
     fit = {"variants": [finish(p + spread[:, k]) for k in range(8)], "rms": float(np.sqrt(np.mean(np.minimum(np.abs(a), 3 * sd_point) ** 2))),
-           "angles": angles, "sd_end": sd_end}
+           "angles": angles, "sd_end": 1.4826 * float(np.median(np.abs(b)))}
     return finish(p), pitch * float(np.exp(p[6])), fit
 
 

@@ -49,3 +49,11 @@ def test_general_pictures_show_no_face(name):
     picture = np.kron(picture, np.ones((scale, scale) + (1,) * (picture.ndim - 2), np.uint8)).astype(np.uint8)
     with pytest.raises(PhotoError):
         find_face(open_photo(picture), Club(label="7", loft_deg=34, score_line_length_mm=52))
+
+
+@pytest.mark.parametrize("seed", [135, 5141])
+def test_faces_whose_pose_used_to_wander_are_found(seed):
+    """Plain faces, seen askew, whose fit once left a good place for a bad one: their corners are where the drawing has them."""
+    photo = take_photo(seed)
+    frame = find_face(open_photo(photo.jpeg), Club(label="7", loft_deg=34, handed=photo.handed, score_line_length_mm=photo.head.score_line_length_mm))
+    assert frame.residual_mm < 0.03 and max(abs(frame.pitch_deg), abs(frame.yaw_deg)) < 21

@@ -1,0 +1,68 @@
+"""What tells a print from a scratch or a shadow, on ink maps and faces made by hand: dimples of 3.5 to 4 mm and bare score lines are common practice, no source."""
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from linetilt.band import Band
+from linetilt.errors import NoLine
+from linetilt.ink import FlatFace
+from linetilt.prints import check_print, shape_of
+
+RATE, LINES = 8.0, tuple(3.5 * k for k in range(10))
+BAND = Band(0.0, 0.005, 0.0, 0.1, 15.0, 0.9, 2.6, 0.1, 5.0, 25.0, 0.8, 0.02, 0.0)
+U, V = np.arange(-25, 25, 1 / RATE), np.arange(38, -6, -1 / RATE)
+
+
+def face(colour=None):
+    clear = np.abs(V[:, None] - np.array(LINES)).min(axis=1) >= 0.5
+    field = np.broadcast_to((np.abs(U) < 24)[None, :] & (V > -2)[:, None] & (V < 34)[:, None], (len(V), len(U)))
+    return FlatFace(np.full((len(V), len(U), 3), 120, np.float32) if colour is None else colour, U, V, RATE, clear, field)
+
+
+def stroke(width=2.6, bend=0.0):
+    """An even stroke from 5 to 25 mm up, bent by `bend` mm in its middle."""
+    middle = bend * np.cos((V - 15) / 20 * np.pi)[:, None]
+    return ((np.abs(U[None, :] - middle) < width / 2) & (V > 5)[:, None] & (V < 25)[:, None]).astype(np.float32)
+
+
+def bitten(ink, seed):
+    """Dimples along both edges, as a ball's pattern happens to lie."""
+    rng = np.random.default_rng(seed)
+    for up in np.arange(5.0, 26.0, 4.0):
+        aside = rng.choice([-1, 1]) * rng.uniform(0.8, 2.2)
+        ink = np.where((U[None, :] - aside) ** 2 + (V[:, None] - up - rng.uniform(-0.5, 0.5)) ** 2 < 1.8**2, 0, ink)
+    return ink.astype(np.float32)
+
+
+@pytest.mark.parametrize("width, bend", [(2.6, 0.0), (1.6, 0.0), (2.6, 0.8), (1.2, -0.6)])
+def test_even_edges_are_no_print(width, bend):
+    with pytest.raises(NoLine, match="even edges"):
+        shape_of(stroke(width, bend), face(), replace(BAND, width_mm=width))
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_edges_bitten_by_dimples_are_a_print(seed):
+    assert shape_of(bitten(stroke(), seed), face(), BAND).hollow > 0.5
+
+
+def test_two_prints_side_by_side_leave_the_middle_hollow():
+    ink = np.where(np.abs(U)[None, :] < 0.7, 0, bitten(stroke(4.4), 3))
+    assert shape_of(ink, face(), replace(BAND, width_mm=4.4)).hollow < 0.3
+
+
+@pytest.mark.parametrize("in_lines, refused", [(0.0, False), (0.5, False), (1.0, True), (2.5, False)])
+def test_what_runs_through_the_score_lines_is_no_print(in_lines, refused):
+    """In the score lines the step in colour is `in_lines` times that beside them; what differs even more there is their own paint."""
+    groove = np.abs(V[:, None] - np.array(LINES)).min(axis=1) < 0.35
+    step = -40 * stroke() * np.where(groove, in_lines, 1.0)[:, None]
+    colour = (120 + step)[..., None] * np.ones(3)
+    frame = SimpleNamespace(lines=[(up, -25, 25) for up in LINES], pitch_mm=3.5)
+    check = lambda: check_print(face(colour.astype(np.float32)), frame, BAND)
+    if refused:
+        with pytest.raises(NoLine, match="runs through the score lines"):
+            check()
+    else:
+        check()

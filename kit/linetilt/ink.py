@@ -143,7 +143,8 @@ def find_band(flat, before=None):
         raise refusal or NoLine(NO_LINE)
     merit, band, shape, ink_map = bands[0]
     rivals = [other[0] for other in bands[1:] if not _same(band, other[1])]
-    if merit < SURE_MERIT and rivals and max(rivals) > 0.5 * merit:
+    rival = 0.5 if before is None else 0.7  # what was there before is never taken out whole
+    if merit < SURE_MERIT and rivals and max(rivals) > rival * merit:
         raise NoLine("more than one mark on the face could be the print")
     lost = _share(white, flat, band)
     if lost > 0.35:

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from linetilt.club import Club
-from linetilt.photo import Picture
+from linetilt.photo import DIAGONAL_35MM, Picture
 from linetilt.pose import fit_pose, project
 
 LENGTH, PITCH, FOCAL = 52.0, 3.6, 1300.0
@@ -24,7 +24,7 @@ def scene(seed):
     number, side = (part.ravel() for part in np.meshgrid(np.arange(12), [-1, 1]))
     seen = {"points": see(u, line * PITCH), "point_line": line, "ends": see(side * LENGTH / 2, number * PITCH), "end_side": side}
     to_face = np.linalg.inv(camera @ np.column_stack([turn[:, 0], -turn[:, 1], place]))
-    f35 = FOCAL / np.hypot(1500, 1000) * 43.2666
+    f35 = FOCAL / np.hypot(1500, 1000) * DIAGONAL_35MM
     return rng, seen, to_face, Picture(np.zeros((1000, 1500, 3), np.uint8), 1, f35, 6.5, "usual")
 
 

@@ -11,12 +11,13 @@ import numpy as np
 
 from .band import FINE, NO_LINE, ROUGH, fit_band
 from .errors import Glare, NoLine, TwoLines
+from .lie import BALL_RADIUS_MM
 from .prints import shape_of
 from .score_lines import half_size
 
 TILT_LIMIT_DEG = 22.0
 WIDTH_RANGE_MM = (1.0, 5.8)  # of a pen's line; scratches are narrower
-LENGTH_MM = 7.0, 42.67  # of a print; the ball is no wider (Rules of Golf, Equipment Rules part 4)
+LENGTH_MM = 7.0, 2 * BALL_RADIUS_MM  # of a print; the ball is no wider
 GROOVE_MM = 0.5  # rows nearer than this to the middle of a score line are left out
 ALL_ABOUT = 0.25  # share of ink's colour about a mark to that in it; of drawn prints 0.15 at most
 SECOND_SHARE = 0.45  # a second band this strong beside the first one is a second print
@@ -24,6 +25,7 @@ PEN_MOST_MM, HOLLOW, WEDGE = 4.5, 0.55, 0.035  # of one print: width, ink of its
 DARK, DARK_APART, DARK_REFUSED = 0.45, 1.5, 4.0  # of full ink; standard uncertainties between two leans: of one print mostly below 1
 LEAST_MERIT = 18.0  # a band that stands out less is as often something else
 SURE_MERIT = 60.0  # a band that stands out this much is the print: length, fill and contrast together
+RIVAL, RIVAL_BEFORE = 0.5, 0.7  # of the best mark's merit; what a photo from before the shot shows is never taken out whole
 WIDE_MM = 7.0  # nothing this wide along a row is a print
 _COARSE = 2.0  # samples a mm in which a band is looked for
 _NEAR_MM = 17.0  # half-width of what is looked at about a band
@@ -143,8 +145,7 @@ def find_band(flat, before=None):
         raise refusal or NoLine(NO_LINE)
     merit, band, shape, ink_map = bands[0]
     rivals = [other[0] for other in bands[1:] if not _same(band, other[1])]
-    rival = 0.5 if before is None else 0.7  # what was there before is never taken out whole
-    if merit < SURE_MERIT and rivals and max(rivals) > rival * merit:
+    if merit < SURE_MERIT and rivals and max(rivals) > (RIVAL if before is None else RIVAL_BEFORE) * merit:
         raise NoLine("more than one mark on the face could be the print")
     lost = _share(white, flat, band)
     if lost > 0.35:

@@ -30,7 +30,6 @@ def fit_pose(seen, picture, length, to_face, club, pitch):
     start = _start_pose(np.linalg.inv(to_face @ np.array([[1, 0, centre[0]], [0, 1, centre[1]], [0, 0, 1.0]])) @ flip, focal0)
     xy_points, xy_ends = seen["points"] - centre, seen["ends"] - centre
     prior_sd = np.log1p(picture.u_f35_mm / picture.f35_mm)
-
     middle = float(np.median(seen["point_line"])) * pitch
 
     def homography(p):
@@ -40,32 +39,38 @@ def fit_pose(seen, picture, length, to_face, club, pitch):
         return np.diag([focal, focal, 1.0]) @ np.column_stack([rotation[:, 0], rotation[:, 1], place]) @ flip
 
     def residuals(p):
+        """In mm: of the points across the lines, then of the ends along them."""
         inverse = np.linalg.inv(homography(p))
         points, ends = project(inverse, xy_points), project(inverse, xy_ends)
         # in spacings as they come out: else a plane that shrinks to nothing would fit all lines
-        return points[:, 1] * np.exp(-p[6]) - seen["point_line"] * pitch, ends[:, 0] - seen["end_side"] * length / 2
+        return np.concatenate([points[:, 1] * np.exp(-p[6]) - seen["point_line"] * pitch, ends[:, 0] - seen["end_side"] * length / 2])
 
     known = club.score_line_pitch_mm if club.score_line_length_mm else None
     spacing_prior = (np.log(known / pitch), 0.015) if known else (0.0, 10.0)
+
+    scatters = lambda rest: [1.4826 * float(np.median(np.abs(part))) for part in np.split(rest, [len(xy_points)])]
+    spread_out = lambda sds: np.repeat(sds, (len(xy_points), len(xy_ends)))
 
     def cost(p, whole):
         """What the fit makes small: robust squares of residuals in standard deviations, and the two priors."""
         total = _REACH**2 * np.log1p((whole / _REACH) ** 2).sum() + (p[7] / prior_sd) ** 2 + ((p[6] - spacing_prior[0]) / spacing_prior[1]) ** 2
         return total if np.isfinite(total) else np.inf
 
+    # place in the picture and size of the middle of the field: they do not pull at the focal length as a distance does
     at = start[3:] - cv2.Rodrigues(start[:3])[0][:, 1] * middle
+    if not at[2] > 0:
+        raise NoFace("the score lines found do not lie in one plane")
     p = np.concatenate([start[:3], focal0 * at[:2] / at[2], [np.log(focal0 / at[2]), 0.0, 0.0]])
-    sd_point, sd_end, settled = 0.06, 0.25, False  # usual ones, till the fit has settled: where it starts they say little
+    rest, sd, settled = residuals(p), spread_out((0.06, 0.25)), False  # usual scatters, till the fit has settled: where it starts they say little
     for _ in range(40):
-        scaled = lambda p: np.concatenate([part / sd for part, sd in zip(residuals(p), (sd_point, sd_end))])
-        whole = scaled(p)
+        whole = rest / sd
         weight = 1 / (1 + (whole / _REACH) ** 2)
         jacobian = np.empty((len(whole), 8))
         for k in range(8):
             h = 1e-3 if k in (3, 4) else 1e-5
             moved = p.copy()
             moved[k] += h
-            jacobian[:, k] = (scaled(moved) - whole) / h
+            jacobian[:, k] = (residuals(moved) / sd - whole) / h
         normal = (jacobian * weight[:, None]).T @ jacobian
         gradient = (jacobian * weight[:, None]).T @ whole
         normal[7, 7] += 1 / prior_sd**2
@@ -79,18 +84,18 @@ def fit_pose(seen, picture, length, to_face, club, pitch):
             except np.linalg.LinAlgError:
                 raise NoFace("the score lines found do not lie in one plane") from None
             step *= min(1.0, 0.3 / np.max(np.abs(step[[0, 1, 2, 5, 6, 7]])))
-            gain = before - cost(p + step, scaled(p + step))
+            there = residuals(p + step)
+            gain = before - cost(p + step, there / sd)
             if gain > 0:
+                p, rest = p + step, there
                 break
         else:
-            gain, step = 0.0, 0.0 * p
-        p = p + step
+            gain = 0.0
         if gain < 1e-2:
             if settled:
                 break
             settled = True
-            a, b = residuals(p)
-            sd_point, sd_end = max(1.4826 * np.median(np.abs(a)), 0.025), max(1.4826 * np.median(np.abs(b)), 0.06)
+            sd = spread_out(np.maximum(scatters(rest), (0.025, 0.06)))
     if not np.all(np.isfinite(p)):
         raise NoFace("the score lines found do not lie in one plane")
     shift = np.array([[1, 0, -centre[0]], [0, 1, -centre[1]], [0, 0, 1.0]])
@@ -102,9 +107,8 @@ def fit_pose(seen, picture, length, to_face, club, pitch):
     normal_vector = rotation[:, 2]
     angles = (float(np.degrees(np.arcsin(np.clip(normal_vector[1], -1, 1)))), float(np.degrees(np.arcsin(np.clip(normal_vector[0], -1, 1)))),
               float(np.degrees(np.arctan2(rotation[1, 0], rotation[0, 0]))))
-    a, b = residuals(p)
-    fit = {"variants": [finish(p + spread[:, k]) for k in range(8)], "rms": float(np.sqrt(np.mean(np.minimum(np.abs(a), 3 * sd_point) ** 2))),
-           "angles": angles, "sd_end": 1.4826 * float(np.median(np.abs(b)))}
+    across = np.minimum(np.abs(rest), 3 * sd)[:len(xy_points)]
+    fit = {"variants": [finish(p + spread[:, k]) for k in range(8)], "rms": float(np.sqrt(np.mean(across**2))), "angles": angles, "sd_end": scatters(rest)[1]}
     return finish(p), pitch * float(np.exp(p[6])), fit
 
 

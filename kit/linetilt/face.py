@@ -17,6 +17,8 @@ from .score_lines import HALVED, half_size, read_score_lines
 from .stripes import SEARCH_PX, count_lines, flatten, parabola, stripe_candidates
 
 LINES_LEAST = 6  # on an iron's face: common practice, no source
+UNEVEN_MM = 0.2  # scatter of a line's middle along it, where it is sharp 0.05
+WIDENED_MOST = 4  # times that the ends are looked for farther out
 ENDS_MOST_MM = 0.9  # scatter of the lines' ends; where paint is chipped it is 0.5
 SPACING_MOST_PX = 56  # from line to line; a finer picture is halved
 NOMINAL_LENGTH_MM = 52.0  # stands in for an unknown score-line length, so that the fit has a scale; never reported
@@ -165,8 +167,7 @@ def _fit_frame(grey, picture, club, rough):
     if not scaled and club.score_line_pitch_mm is not None:
         length, scaled = club.score_line_pitch_mm / spacing, True
     length = length or NOMINAL_LENGTH_MM
-    if not 1 / 22 < spacing < 1 / 9:
-        raise NoFace(f"the stripes found are {1 / spacing:.0f} times as long as far apart; score lines are 10 to 24 times")
+    _check_spacing(spacing)
     if club.score_line_pitch_mm and club.score_line_length_mm and abs(np.log(spacing * length / club.score_line_pitch_mm)) > 0.2:
         raise NoFace(f"the stripes found are {spacing * length:.1f} mm apart if {length:g} mm long; this club's score lines are {club.score_line_pitch_mm:g} mm apart")
     right = club.handed == "right"
@@ -174,12 +175,40 @@ def _fit_frame(grey, picture, club, rough):
     to_face = np.diag([-1.0 if right else 1.0, 1, 1]) @ ends["to_unit"]
     to_face = np.diag([length, length, 1]) @ to_face @ rough
     pitch = spacing * length
+    for _ in range(WIDENED_MOST):
+        to_face, pitch, fit, seen, ppm, found = _fit_lines(grey, picture, club, to_face, pitch, ends["rows"], length)
+        if not np.isfinite(found.beyond).any():
+            break
+        # chipped paint or a print was taken for the ends
+        heel, toe = np.where(np.isfinite(found.beyond), found.beyond, (-length / 2, length / 2))
+        share = length / (toe - heel)
+        to_face, pitch = np.array([[share, 0, -share * (heel + toe) / 2], [0, share, 0], [0, 0, 1.0]]) @ to_face, share * pitch
+    else:
+        raise NoFace("the stripes found run on beyond where score lines would end")
+    _check_spacing(pitch / length)
+    lowest = float(found.numbers[found.full][0] * pitch)
+    down = np.array([[1, 0, 0], [0, 1, -lowest], [0, 0, 1.0]])
+    lines = tuple((float(number * pitch - lowest), float(heel), float(toe)) for number, (heel, toe) in zip(found.numbers, found.ends))
+    to_face = down @ to_face
+    full = tuple(bool(whole) for whole in found.full)
+    leaning = np.array([[1, -seen["lean"], 0], [seen["lean"], 1, 0], [0, 0, 1.0]]) @ to_face
+    frame = FaceFrame(to_face, length, scaled, pitch, lines, full, np.array([*(down @ m for m in fit["variants"]), leaning]), fit["rms"],
+                      ppm, *fit["angles"], found.doubtful)
+    _check_frame(frame, picture)
+    return replace(frame, hand_unsure=_check_hand(frame, picture.rgb))
+
+
+def _fit_lines(grey, picture, club, to_face, pitch, rows, length):
+    """From a rough plane to the fitted one: lines measured twice, by their sign and where that is not clean regardless of it, and read.
+
+    Returns to_face, pitch, what `fit_pose` and `measure_lines` say, pixels a mm, and the ScoreLines.
+    """
     best = None
     for unsigned in (False, True):
         frame, spaced = to_face, pitch
         try:
             for final in (False, True):
-                seen = measure_lines(grey, frame, spaced, ends["rows"], length, final, unsigned)
+                seen = measure_lines(grey, frame, spaced, rows, length, final, unsigned)
                 frame, spaced, fit = fit_pose(seen, picture, length, frame, club, spaced)
         except NoFace:
             if unsigned and best is None:
@@ -200,16 +229,7 @@ def _fit_frame(grey, picture, club, rough):
     found = read_score_lines(picture.rgb, to_face, ppm, pitch, length, np.arange(seen["kept"].min() - 2, seen["kept"].max() + 3))
     if found is None or len(found.numbers) < LINES_LEAST or found.full.sum() < 4:
         raise NoFace(f"fewer than {LINES_LEAST} score lines, or fewer than 4 of equal length, were found")
-    lowest = float(found.numbers[found.full][0] * pitch)
-    down = np.array([[1, 0, 0], [0, 1, -lowest], [0, 0, 1.0]])
-    lines = tuple((float(number * pitch - lowest), float(heel), float(toe)) for number, (heel, toe) in zip(found.numbers, found.ends))
-    to_face = down @ to_face
-    full = tuple(bool(whole) for whole in found.full)
-    leaning = np.array([[1, -seen["lean"], 0], [seen["lean"], 1, 0], [0, 0, 1.0]]) @ to_face
-    frame = FaceFrame(to_face, length, scaled, pitch, lines, full, np.array([*(down @ m for m in fit["variants"]), leaning]), fit["rms"],
-                      ppm, *fit["angles"], found.doubtful)
-    _check_frame(frame, picture)
-    return replace(frame, hand_unsure=_check_hand(frame, picture.rgb))
+    return to_face, pitch, fit, seen, ppm, found
 
 
 def _rectify(image, to_plane, left, top, columns, rows, step_x, step_y, flags=cv2.INTER_LINEAR):
@@ -399,7 +419,8 @@ def measure_lines(grey, to_face, pitch, numbers, length, final, unsigned):
 
     strength = np.array([np.median(row[inside]) for row in along])
     norm = np.median(strength[extra:-extra or None])
-    present = strength > 0.35 * norm
+    uneven = step_v * np.array([_scatter(block_u[on], row[on]) for row, on in zip(shift, ok)])
+    present = (strength > 0.35 * norm) & (uneven < max(UNEVEN_MM, 3 * np.sort(uneven)[len(uneven) // 3]))  # what lies beyond the face is no line
     # keep the run of lines about the middle
     mid = len(lines) // 2
     low = high = mid
@@ -433,6 +454,14 @@ def measure_lines(grey, to_face, pitch, numbers, length, final, unsigned):
             "share": float(ok[keep][:, np.abs(block_u) < length / 2 - 1].mean())}
 
 
+def _scatter(x, y):
+    """Scatter of points about a straight line, robustly."""
+    if len(x) < 5:
+        return np.inf
+    rest = y - np.polyval(np.polyfit(x, y, 1), x)
+    return 1.4826 * float(np.median(np.abs(rest - np.median(rest))))
+
+
 def _in_full(seen):
     """Pixels of a half-size picture in pixels of the full one."""
     for name in ("points", "ends"):
@@ -460,6 +489,11 @@ def _line_ends(along, u, length, step_u):
     return ends
 
 
+def _check_spacing(share):
+    if not 1 / 22 < share < 1 / 9:
+        raise NoFace(f"the stripes found are {1 / share:.0f} times as long as far apart; score lines are 10 to 24 times")
+
+
 def _check_hand(frame, rgb):
     """Refuse a picture upside down or a mirror image where the outline shows it; True where the outline does not settle either."""
     side, turned = toe_side(frame, rgb)
@@ -472,8 +506,8 @@ def _check_hand(frame, rgb):
 
 def _check_frame(frame, picture):
     height, width = picture.rgb.shape[:2]
-    corners = frame.corners
-    if corners.min() < 0 or corners[:, 0].max() > width - 1 or corners[:, 1].max() > height - 1:
+    corners, slack = frame.corners, frame.pitch_mm * frame.pixels_per_mm / 2  # the uppermost line may be none, or a short one
+    if corners.min() < -slack or corners[:, 0].max() > width - 1 + slack or corners[:, 1].max() > height - 1 + slack:
         raise FaceCutOff("the score lines run out of the picture")
     if max(abs(frame.pitch_deg), abs(frame.yaw_deg)) > 35:
         raise NoFace(f"the face seems to be seen {max(abs(frame.pitch_deg), abs(frame.yaw_deg)):.0f} degrees from the side; 20 is the most")

@@ -102,7 +102,7 @@ def fit_pose(seen, picture, length, to_face, club, pitch):
     finish = lambda q: np.linalg.inv(homography(q)) @ shift
     # neighbouring blocks of a line share its flaws, and ends share their rounding: fewer independent points than counted
     values, vectors = np.linalg.eigh(np.linalg.inv(normal))
-    spread = vectors * np.sqrt(np.maximum(values, 0) * 4.0)
+    spread = vectors * np.sqrt(np.maximum(values, 0) * 3.0)
     rotation, _ = cv2.Rodrigues(p[:3])
     normal_vector = rotation[:, 2]
     angles = (float(np.degrees(np.arcsin(np.clip(normal_vector[1], -1, 1)))), float(np.degrees(np.arcsin(np.clip(normal_vector[0], -1, 1)))),

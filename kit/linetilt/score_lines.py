@@ -11,6 +11,8 @@ HALF_WIDTH_MM = 0.32  # of the core of a score line
 FLANK_MM = (0.75, 1.35)  # where the face beside it is read
 MARGIN_MM = 6.0
 END_ZONE_MM = 3.0  # a full line shows in this much of both its ends
+BEYOND_SHARE = 0.5  # of the full lines; where the ends are right a third at most are seen beyond them, by rust or scratches
+OTHER_COLOUR = 20.0  # of 255, beside one line and the next: there the face ends
 GAP_MM = 4.5  # chipped paint, a glint or a print may hide this much of a line
 SHORT_RUN = 3  # more lines than this at the bottom are not short; what they miss is hidden: common practice, no source
 
@@ -32,12 +34,15 @@ class ScoreLines:
     full : ndarray of bool
     doubtful : int
         How many lines at the bottom are full-length or not by a narrow call.
+    beyond : ndarray, shape (2,)
+        u of the heel and toe end where most full lines run on beyond the ends that the plane gives; NaN where they do not.
     """
 
     numbers: np.ndarray
     ends: np.ndarray
     full: np.ndarray
     doubtful: int
+    beyond: np.ndarray
 
 
 def read_score_lines(rgb, to_face, pixels_per_mm, pitch, length, numbers):
@@ -58,15 +63,21 @@ def read_score_lines(rgb, to_face, pixels_per_mm, pitch, length, numbers):
     seen = ridge > np.maximum(np.clip(2.5 * bare, 0.15 * strong, 0.3 * strong), 1.2)[:, None]
     share = lambda zone: seen[:, zone].mean(axis=1)
     middle = share(np.abs(u) < half - END_ZONE_MM - 1)
-    ends = np.column_stack([share((u > -half + 0.7) & (u < -half + 0.7 + END_ZONE_MM)), share((u < half - 0.7) & (u > half - 0.7 - END_ZONE_MM))])
-    present = _run(middle > 0.45)
+    inwards = half - np.abs(u)
+    zones = lambda zone: np.column_stack([share(zone & (u < 0)), share(zone & (u > 0))])
+    ends, outside = (zones((0.7 < depth) & (depth < 0.7 + END_ZONE_MM)) for depth in (inwards, -inwards))
+    present = _run((middle > 0.45) & _on_face(strip, numbers * pitch, inside))
     if present.sum() < 4:
         return None
-    numbers, middle, ends, seen = numbers[present], middle[present], ends[present], seen[present]
+    numbers, ends, outside, seen = numbers[present], ends[present], outside[present], seen[present]
     whole, doubtful = _full(ends > 0.4)
-    extent = np.array([_extent(u, line, half) for line in seen])
+    extent = np.array([_extent(u, line, half + 1) for line in seen])
     extent = np.where((ends > 0.4) | whole[:, None], np.array([-half, half]), extent)
-    return ScoreLines(numbers, extent, whole, doubtful)
+    beyond = np.full(2, np.nan)
+    if whole.any():
+        reached = np.array([_extent(u, line, np.inf) for line in seen[whole]])
+        beyond = np.where((outside[whole] > 0.5).mean(axis=0) > BEYOND_SHARE, np.median(reached, axis=0), np.nan)
+    return ScoreLines(numbers, extent, whole, doubtful, beyond)
 
 
 def _rows(rgb, to_face, pixels_per_mm, low, high, length):
@@ -99,6 +110,16 @@ def _ridges(strip, places):
         found = np.maximum(core - np.abs(above - below).max(axis=2) / 2, 0)
         best = found if best is None else np.where((found.mean(axis=1) > best.mean(axis=1))[:, None], found, best)
     return cv2.blur(best, (int(RATE), 1))
+
+
+def _on_face(strip, places, inside):
+    """Which lines lie on the face: from the middle outwards, till what is beside a line has another colour than beside the one before."""
+    near, far = FLANK_MM
+    beside = ((strip(places + near, places + far) + strip(places - far, places - near)) / 2)[:, inside]
+    change = np.median(np.abs(np.diff(beside, axis=0)).max(axis=2), axis=1)
+    middle = len(places) // 2
+    alike = change < OTHER_COLOUR + 3 * np.median(change[max(middle - 3, 0):middle + 3])
+    return np.concatenate([np.cumprod(alike[:middle][::-1])[::-1], [1], np.cumprod(alike[middle:])]) > 0
 
 
 def _run(present):
@@ -144,11 +165,11 @@ def _full(shown):
     return full, doubtful
 
 
-def _extent(u, seen, half):
-    """Heel and toe end of what is seen about the middle of a line, gaps bridged."""
-    at = np.nonzero(seen & (np.abs(u) < half + 1))[0]
+def _extent(u, seen, most):
+    """Heel and toe end of what is seen about the middle of a line, `most` from it, gaps bridged."""
+    at = np.nonzero(seen & (np.abs(u) < most))[0]
     if not len(at):
-        return -half, half
+        return u[0] + MARGIN_MM, u[-1] - MARGIN_MM
     groups = np.split(at, np.nonzero(np.diff(u[at]) > GAP_MM)[0] + 1)
     group = max(groups, key=len)
     return float(u[group[0]]), float(u[group[-1]])

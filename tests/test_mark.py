@@ -46,6 +46,14 @@ def test_drawn_photos_are_read_within_their_uncertainty():
     assert np.median(np.abs(toes)) < 0.3
 
 
+@pytest.mark.parametrize("seed", [15117, 5088, 15009])
+def test_rust_that_stands_out_more_than_the_print_is_passed_over(seed):
+    """Faces whose rust was once taken for a wide or doubtful mark, so that the print beside it was never looked for."""
+    photo = take_photo(seed)
+    mark = lt.measure_photo(photo.jpeg, club_of(photo))
+    assert abs(mark.strike_toe_mm - photo.print.toe_mm) < 0.7 and abs(mark.tilt_deg - photo.print.tilt_deg) < 3 * mark.u_tilt_deg
+
+
 def test_the_budget_adds_up_to_the_stated_uncertainty(mark):
     """JCGM 100:2008 (GUM), equation 10: independent parts add as squares."""
     for quantity, u in (("tilt", mark.u_tilt_deg), ("strike_toe", mark.u_strike_toe_mm), ("strike_up", mark.u_strike_up_mm)):

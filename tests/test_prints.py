@@ -66,3 +66,14 @@ def test_what_runs_through_the_score_lines_is_no_print(in_lines, refused):
             check()
     else:
         check()
+
+
+def test_light_in_the_score_lines_is_not_the_mark_running_through_them():
+    """A red mark beside the score lines, and in them a grey step of the same size along it: light or chipped paint."""
+    groove = np.abs(V[:, None] - np.array(LINES)).min(axis=1) < 0.35
+    red, grey = np.array([10.0, -45, -40]), np.array([35.0, 35, 35]) * -1
+    colour = 120 + stroke()[..., None] * np.where(groove[:, None, None], grey, red)
+    check_print(face(colour.astype(np.float32)), SimpleNamespace(lines=[(up, -25, 25) for up in LINES], pitch_mm=3.5), BAND)
+    colour = 120 + stroke()[..., None] * red
+    with pytest.raises(NoLine, match="runs through the score lines"):
+        check_print(face(colour.astype(np.float32)), SimpleNamespace(lines=[(up, -25, 25) for up in LINES], pitch_mm=3.5), BAND)

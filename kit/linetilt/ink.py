@@ -22,11 +22,13 @@ GROOVE_MM = 0.5  # rows nearer than this to the middle of a score line are left 
 ALL_ABOUT = 0.25  # share of ink's colour about a mark to that in it; of drawn prints 0.15 at most
 SECOND_SHARE = 0.45  # a second band this strong beside the first one is a second print
 PEN_MOST_MM, HOLLOW, WEDGE = 4.5, 0.55, 0.035  # of one print: width, ink of its middle to its sides, slopes of its edges apart
-DARK, DARK_APART, DARK_REFUSED = 0.45, 1.5, 4.0  # of full ink; standard uncertainties between two leans: of one print mostly below 1
-LEAST_MERIT = 18.0  # a band that stands out less is as often something else
+DARK, DARK_APART, DARK_REFUSED = 0.45, 1.5, 4.0  # of full ink; standard uncertainties between two leans: half of that counts at 1.5
+LEAST_MERIT = 25.0  # a band that stands out less is as often something else
 SURE_MERIT = 60.0  # a band that stands out this much is the print: length, fill and contrast together
 RIVAL, RIVAL_BEFORE = 0.5, 0.7  # of the best mark's merit; what a photo from before the shot shows is never taken out whole
+LEAN_SURE = 0.035  # slope: a mark whose lean is less certain is less likely a print
 WIDE_MM = 7.0  # nothing this wide along a row is a print
+EDGE_MM = 4.0  # from the edge of the field: nearer than that no print has its middle
 _COARSE = 2.0  # samples a mm in which a band is looked for
 _NEAR_MM = 17.0  # half-width of what is looked at about a band
 _COLOURS = 2500  # pixels that a colour is judged by
@@ -205,6 +207,7 @@ def scan(energy, flat, most):
     u = flat.u[0] + (np.arange(shape[0]) + 0.5) * step / flat.rate
     v = flat.v[0] - (np.arange(shape[1]) + 0.5) * step / flat.rate
     length, side = int(14 * _COARSE), int(5 * _COARSE)
+    top, bottom = flat.v[np.nonzero(flat.field.any(axis=1))[0][[0, -1]]]
     found = []
     for slope in np.tan(np.radians(np.linspace(-TILT_LIMIT_DEG, TILT_LIMIT_DEG, 17))):
         shift = np.array([[1, 0, -slope * (len(v) - 1) / 2], [0, 1, 0]], np.float32)
@@ -214,6 +217,7 @@ def scan(energy, flat, most):
         flank = mean(side)
         score = mean(3) - np.maximum(np.roll(flank, side // 2 + 4, axis=1), np.roll(flank, -(side // 2 + 4), axis=1))
         score = np.where(cv2.blur(amount, (3, length)) > 0.4, score, -1)  # of 14 mm, score lines take a third
+        score[(v < bottom + EDGE_MM) | (v > top - EDGE_MM)] = -1  # mostly off the score lines: an edge of the face, not a print
         for _ in range(3):
             r, c = np.unravel_index(np.argmax(score), score.shape)
             found.append((float(score[r, c]), slope, u[c] + slope * (v[r] - v.mean()), v[r]))
@@ -265,8 +269,10 @@ def follow(res, flat, slope, toe, up):
     if not inside[0] < band.toe_mm < inside[-1]:
         raise NoLine(NO_LINE)
     shape = shape_of(inked, flat, band)
+    _refuse_common(inked, flat, band)
     usual = np.exp(-0.5 * (band.slope / 0.2) ** 2)  # prints that lean more than 12 degrees are rare
-    return usual * np.sqrt(band.length_mm * band.fill) / max(band.noise, 0.02), band, shape, lambda: look(whole_res)
+    known = 1 / np.hypot(1, band.u_slope / LEAN_SURE)
+    return usual * known * np.sqrt(band.length_mm * band.fill) / max(band.noise, 0.02), band, shape, lambda: look(whole_res)
 
 
 def _cut(band, flat):
@@ -348,22 +354,25 @@ def _share(mask, flat, band):
     return float(mask[lane].mean()) if lane.any() else 0.0
 
 
+def _refuse_common(ink, flat, band):
+    """Refuse where the mark's colour lies all about it."""
+    t, along = _lane(flat, band)
+    along = along & flat.field & flat.clear[:, None]
+    inside, about = along & (np.abs(t) < band.width_mm / 2), along & (np.abs(t) > band.width_mm / 2 + 1) & (np.abs(t) < 12)
+    if about.any() and (ink[about] > 0.5).mean() > ALL_ABOUT * (ink[inside] > 0.5).mean():
+        raise NoLine("rust, dirt or worn finish of the mark's colour lies all about it")
+
+
 def _refuse_second(ink, flat, band, hollow):
-    """Refuse when a second band of the same ink lies beside, across or on the first, or the same colour all about it."""
+    """Refuse when a second band of the same ink lies beside, across or on the first."""
     if band.width_mm > PEN_MOST_MM or hollow < HOLLOW:
         raise TwoLines("the mark is too wide or too hollow for one pen line; two prints may lie on each other")
     t, along = _lane(flat, band)
     usable = flat.field & flat.clear[:, None]
     ours = np.clip(ink, 0, 1)
     rest = np.where(usable & (np.abs(t) > band.width_mm / 2 + 0.7) & (ink > max(0.45, 3 * band.noise)), ours, 0)
-    inside, about = (usable & along & near for near in (np.abs(t) < band.width_mm / 2, (np.abs(t) > band.width_mm / 2 + 1) & (np.abs(t) < 12)))
-    if (ink[about] > 0.5).mean() > ALL_ABOUT * (ink[inside] > 0.5).mean():
-        raise NoLine("rust, dirt or worn finish of the mark's colour lies all about it")
-    own = ours[inside].mean()
-    rows = np.nonzero(flat.field.any(axis=1))[0]
+    own = ours[usable & along & (np.abs(t) < band.width_mm / 2)].mean()
     for slope, toe, up, _ in scan(rest, flat, most=1):
-        if not flat.v[rows[-1]] + 4 < up < flat.v[rows[0]] - 4:
-            continue  # mostly off the score lines: an edge of the face, not a print
         t2 = (flat.u[None, :] - toe) - slope * (flat.v[:, None] - up)
         lane = usable & (np.abs(t2) < 1.0) & (np.abs(flat.v[:, None] - up) < 7)
         rows = lane.any(axis=1)
@@ -378,4 +387,4 @@ def _dark_apart(ink, flat, band):
     apart, usual = abs(dark.slope - band.slope), float(np.hypot(dark.u_slope, band.u_slope))
     if apart > DARK_REFUSED * usual:
         raise TwoLines("the dark part of the mark leans otherwise than the whole of it; two prints, or one not wiped off, may lie on each other")
-    return apart if apart > DARK_APART * usual else 0.0
+    return apart * float(np.clip(apart / usual / DARK_APART - 0.5, 0, 1))

@@ -8,6 +8,7 @@ from .band import straightened
 from .errors import NoLine
 
 RUNS_THROUGH = 0.85  # of its step in colour, in three of four score lines; of drawn prints one in 300 comes near
+OTHER = 0.8  # of that step: what differs by so much in another colour is not the mark
 PAINT = 1.6  # of that step: what differs even more in the score lines is their own paint
 LEAST_LINES = 3  # that the band crosses
 LEAST_STEP = 3.0  # in colour, of 255; prints mostly have 10 at least
@@ -108,6 +109,8 @@ def check_print(flat, frame, band):
     if np.linalg.norm(usual) < LEAST_STEP:
         raise NoLine("the mark is too faint to measure")
     share = np.array(groove) @ usual / (usual @ usual)
+    other = np.linalg.norm(np.array(groove) - share[:, None] * usual, axis=1) > OTHER * np.linalg.norm(usual)
+    share[other] = 0  # chipped paint, light: it says nothing of the mark
     if np.quantile(share, 0.25) > RUNS_THROUGH and np.median(share) < PAINT:
         raise NoLine("what looks like a print runs through the score lines; a print leaves them bare, a scratch, a shadow or a sign does not")
 

@@ -181,6 +181,9 @@ def _fit_frame(grey, picture, club, rough):
             break
         # chipped paint or a print was taken for the ends
         heel, toe = np.where(np.isfinite(found.beyond), found.beyond, (-length / 2, length / 2))
+        middles = project(np.linalg.inv(to_face), np.array([[heel, 1], [toe, 1]]) * [1, np.median(seen["kept"]) * pitch])
+        if middles.min() < 0 or np.any(middles > np.array(grey.shape[::-1]) - 1):
+            raise FaceCutOff("the score lines run out of the picture")
         share = length / (toe - heel)
         to_face, pitch = np.array([[share, 0, -share * (heel + toe) / 2], [0, share, 0], [0, 0, 1.0]]) @ to_face, share * pitch
     else:
@@ -491,7 +494,7 @@ def _line_ends(along, u, length, step_u):
 
 def _check_spacing(share):
     if not 1 / 22 < share < 1 / 9:
-        raise NoFace(f"the stripes found are {1 / share:.0f} times as long as far apart; score lines are 10 to 24 times")
+        raise NoFace(f"the stripes found are {1 / share:.0f} times as long as far apart; score lines are 9 to 22 times")
 
 
 def _check_hand(frame, rgb):

@@ -55,7 +55,7 @@ def test_general_pictures_show_no_face(name):
     (135, "fit that left a good place"), (5141, "fit that left a good place"), (136, "chipped paint taken for the lines' ends"),
     (5049, "a print taken for the lines' ends"), (15026, "scratches taken for the lines' ends"), (14058, "chips of which other lines were made"),
     (16026, "sole and floor followed as if they were lines"), (14106, "floor counted as lines"), (5041, "floor counted as lines"),
-    (16185, "rust taken for a line that runs out of the picture")])  # fmt: skip
+    (16185, "rust taken for a line that runs out of the picture"), (19134, "lines counted twice, at half their spacing, and a print taken for their end")])  # fmt: skip
 def test_places_on_hard_faces_are_where_the_drawing_has_them(seed, hard):
     """Faces that were once laid wrong: now from the middle and from the lowest full line as drawn, heel to toe within 0.25 mm and up within half a millimetre."""
     photo = take_photo(seed)

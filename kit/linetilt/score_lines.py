@@ -13,6 +13,7 @@ MARGIN_MM = 6.0
 END_ZONE_MM = 3.0  # a full line shows in this much of both its ends
 BEYOND_SHARE = 0.5  # of the full lines; where the ends are right a third at most are seen beyond them, by rust or scratches
 OTHER_COLOUR = 20.0  # of 255, beside one line and the next: there the face ends
+SHOWN_LEAST = 0.7  # of the lines from the lowest to the highest; at half the true spacing every other one is missing
 GAP_MM = 4.5  # chipped paint, a glint or a print may hide this much of a line
 SHORT_RUN = 3  # more lines than this at the bottom are not short; what they miss is hidden: common practice, no source
 
@@ -51,7 +52,7 @@ def read_score_lines(rgb, to_face, pixels_per_mm, pitch, length, numbers):
     Returns
     -------
     ScoreLines or None
-        None where fewer than four lines stand out.
+        None where fewer than four lines stand out, or so many between them do not that the spacing must be wrong.
     """
     u, strip = _rows(rgb, to_face, pixels_per_mm, numbers[0] * pitch - 1.8, numbers[-1] * pitch + 1.8, length)
     ridge = _ridges(strip, numbers * pitch)
@@ -66,8 +67,9 @@ def read_score_lines(rgb, to_face, pixels_per_mm, pitch, length, numbers):
     inwards = half - np.abs(u)
     zones = lambda zone: np.column_stack([share(zone & (u < 0)), share(zone & (u > 0))])
     ends, outside = (zones((0.7 < depth) & (depth < 0.7 + END_ZONE_MM)) for depth in (inwards, -inwards))
-    present = _run((middle > 0.45) & _on_face(strip, numbers * pitch, inside))
-    if present.sum() < 4:
+    shown = (middle > 0.45) & _on_face(strip, numbers * pitch, inside)
+    present = _run(shown)
+    if present.sum() < 4 or shown[present].mean() < SHOWN_LEAST:
         return None
     numbers, ends, outside, seen = numbers[present], ends[present], outside[present], seen[present]
     whole, doubtful = _full(ends > 0.4)

@@ -11,6 +11,7 @@ import numpy as np
 
 from .band import FINE, NO_LINE, ROUGH, fit_band
 from .errors import Glare, NoLine, TwoLines
+from .ink_colour import ink_look, rarity
 from .lie import BALL_RADIUS_MM
 from .prints import shape_of
 from .score_lines import half_size
@@ -20,8 +21,8 @@ WIDTH_RANGE_MM = (1.0, 5.8)  # of a pen's line; scratches are narrower
 LENGTH_MM = 7.0, 2 * BALL_RADIUS_MM  # of a print; the ball is no wider
 GROOVE_MM = 0.5  # rows nearer than this to the middle of a score line are left out
 ALL_ABOUT = 0.25  # share of ink's colour about a mark to that in it; of drawn prints 0.15 at most
-SECOND_SHARE = 0.45  # a second band this strong beside the first one is a second print
-PEN_MOST_MM, HOLLOW, WEDGE = 4.5, 0.55, 0.035  # of one print: width, ink of its middle to its sides, slopes of its edges apart
+SECOND_SHARE, SECOND = 0.55, 0.3  # of the mark's own: rarity of what may be a second print, and its merit
+PEN_MOST_MM, HOLLOW, WEDGE = 4.5, (0.55, 1.7), 0.035  # of one print: width, ink of its middle to its sides, slopes of its edges apart
 DARK, DARK_APART, DARK_REFUSED = 0.45, 1.5, 4.0  # of full ink; standard uncertainties between two leans: half of that counts at 1.5
 LEAST_MERIT = 25.0  # a band that stands out less is as often something else
 SURE_MERIT = 60.0  # a band that stands out this much is the print: length, fill and contrast together
@@ -29,9 +30,13 @@ RIVAL, RIVAL_BEFORE = 0.5, 0.7  # of the best mark's merit; what a photo from be
 LEAN_SURE = 0.035  # slope: a mark whose lean is less certain is less likely a print
 WIDE_MM = 7.0  # nothing this wide along a row is a print
 EDGE_MM = 4.0  # from the edge of the field: nearer than that no print has its middle
+WHITE_MOST = 0.06  # of the field: where no mark is found, that much white hides it
+SLENDER, WEDGED = 3.2, 0.1  # least length of a print to its width; slopes of its edges apart that are rare
+TOO_WIDE = 4  # by this much a mark wider than a pen's line is less likely a print
+LOST_MM = 7.5, 6.0  # a fit wider or shorter than this does not come back
+_REACH_MM = 3.1  # from the axis of a rough place
 _COARSE = 2.0  # samples a mm in which a band is looked for
 _NEAR_MM = 17.0  # half-width of what is looked at about a band
-_COLOURS = 2500  # pixels that a colour is judged by
 
 
 @dataclass(frozen=True)
@@ -143,19 +148,21 @@ def find_band(flat, before=None):
         bands, refusal = sorted(bands + more, key=lambda found: -found[0]), refusal or other
         if bands and bands[0][0] > SURE_MERIT:
             break
+    if not bands and white[flat.field].mean() > WHITE_MOST:
+        raise Glare("a reflection covers much of the face, and no mark was found beside it")
     if not bands:
         raise refusal or NoLine(NO_LINE)
-    merit, band, shape, ink_map = bands[0]
+    merit, band, shape, ink_map, res = bands[0]
     rivals = [other[0] for other in bands[1:] if not _same(band, other[1])]
-    if merit < SURE_MERIT and rivals and max(rivals) > (RIVAL if before is None else RIVAL_BEFORE) * merit:
-        raise NoLine("more than one mark on the face could be the print")
+    if rivals and max(rivals) > (RIVAL if before is None else RIVAL_BEFORE) * merit:
+        raise TwoLines("two printed lines lie on the face") if merit > SURE_MERIT else NoLine("more than one mark on the face could be the print")
     lost = _share(white, flat, band)
     if lost > 0.35:
         raise Glare("a reflection covers the mark")
     if merit < LEAST_MERIT:
         raise NoLine("the mark is too faint to measure, or another lies beside it")
     ink = ink_map()
-    _refuse_second(ink, flat, band, shape.hollow)
+    _refuse_second(res, flat, band, shape.hollow, merit)
     # edges that lean further apart than holes let them, or a dark part that leans otherwise, are two prints, or smear: that much is not known
     doubts = band.u_slope, max(abs(shape.wedge) - WEDGE, 0) / 4, _dark_apart(ink, flat, band)
     return replace(band, glare=lost, u_slope=float(np.linalg.norm(doubts)))
@@ -169,8 +176,7 @@ def _bands(flat, white, look, common):
     res, scatter = look
     few, usable = res[::2, ::2], flat.field & flat.clear[:, None]
     if common:
-        inverse = np.linalg.inv(np.cov(res[usable][::5].T) + np.eye(3))
-        energy = np.minimum(3 * np.einsum("rci,ij,rcj->rc", few, inverse, few), 30.0)
+        energy = rarity(res[usable][::7], few)
     else:
         energy = np.minimum(((few / scatter[::2]) ** 2).sum(axis=2) / 3, 30.0)
     energy[(white | ~usable)[::2, ::2]] = 0
@@ -185,7 +191,7 @@ def _bands(flat, white, look, common):
             refusal = refusal or (error if str(error) != str(NoLine(NO_LINE)) else None)
             continue
         if not any(_same(found[1], other[1]) for other in bands):
-            bands.append(found)
+            bands.append((*found, res))
     return bands, refusal
 
 
@@ -234,7 +240,7 @@ def scan(energy, flat, most):
 
 def follow(res, flat, slope, toe, up):
     """From a rough place to the fitted band. Returns (merit, Band, Shape, a function that makes the whole ink map)."""
-    half, reach, t_max = 0.9, 9.0, 3.1
+    half, reach, t_max = 0.9, 9.0, _REACH_MM
     whole_res, whole = res, flat
     near, rows = (slice(*(np.nonzero(part)[0][[0, -1]] + [0, 1])) for part in (np.abs(flat.u - toe) < _NEAR_MM, flat.field.any(axis=1)))
     res, flat = res[rows, near], replace(flat, u=flat.u[near], v=flat.v[rows], clear=flat.clear[rows], field=flat.field[rows, near])
@@ -245,7 +251,8 @@ def follow(res, flat, slope, toe, up):
         flank = usable & (np.abs(t) > half + 1.2) & (np.abs(t) < half + 6.0)
         if inside.sum() < 60 or flank.sum() < 120:
             raise NoLine(NO_LINE)
-        look, noise = _ink_look(res[inside], res[flank])
+        two_sided = 0.2 < (t[flank] > 0).mean() < 0.8
+        look, noise = ink_look(res[inside], res[flank], two_sided)
         inked = np.where(flat.field, look(res), 0)
         if turn == 0:
             slope, toe = _aim(inked, flat, toe, up, noise)
@@ -257,20 +264,22 @@ def follow(res, flat, slope, toe, up):
         half = float(np.clip(0.4 * band.width_mm, 0.45, 2.0))
         reach = (band.high_mm - band.low_mm) / 2 + 1.0
         t_max = band.width_mm / 2 + 1.4
-        if turn > 1 and moved < 0.003:
+        if (turn > 1 and moved < 0.003) or band.width_mm > LOST_MM[0] or (turn > 0 and band.length_mm < LOST_MM[1]):
             break
     if abs(np.degrees(np.arctan(band.slope))) > TILT_LIMIT_DEG + 3:
         raise NoLine(NO_LINE)
-    if not LENGTH_MM[0] < band.length_mm < LENGTH_MM[1] or not WIDTH_RANGE_MM[0] < band.width_mm < WIDTH_RANGE_MM[1] or band.length_mm < 2.2 * band.width_mm:
+    if not LENGTH_MM[0] < band.length_mm < LENGTH_MM[1] or not WIDTH_RANGE_MM[0] < band.width_mm < WIDTH_RANGE_MM[1] or band.length_mm < SLENDER * band.width_mm:
         raise NoLine(f"what stands out on the face is {band.length_mm:.0f} mm long and {band.width_mm:.1f} mm wide, not a printed line")
     if band.noise > 0.4 or band.fill < 0.28:
         raise NoLine("the mark is too faint to measure")
     inside = whole.u[whole.field.any(axis=0)]
-    if not inside[0] < band.toe_mm < inside[-1]:
+    if not inside[0] < band.toe_mm - band.width_mm / 2 < band.toe_mm + band.width_mm / 2 < inside[-1]:
         raise NoLine(NO_LINE)
     shape = shape_of(inked, flat, band)
     _refuse_common(inked, flat, band)
-    usual = np.exp(-0.5 * (band.slope / 0.2) ** 2)  # prints that lean more than 12 degrees are rare
+    usual = np.exp(-0.5 * (band.slope / 0.2) ** 2 - 0.5 * (shape.wedge / WEDGED) ** 2)  # prints that lean more than 12 degrees are rare
+    if band.width_mm > PEN_MOST_MM:
+        usual = usual / TOO_WIDE
     known = 1 / np.hypot(1, band.u_slope / LEAN_SURE)
     return usual * known * np.sqrt(band.length_mm * band.fill) / max(band.noise, 0.02), band, shape, lambda: look(whole_res)
 
@@ -298,50 +307,6 @@ def _aim(ink, flat, toe, up, noise, step=0.25):
     return best[1:]
 
 
-def _ink_look(a, b):
-    """From the residuals of a lane (N, 3) and of its flanks (M, 3): a function that maps residuals to ink, and the flanks' scatter in it.
-
-    The map is about 1 on full ink and 0 on the bare face. The ink's colour is what the lane shows and its flanks do not. It
-    is weighed against the flanks' scatter twice, without and with what stands out of them (rust, paint, scratches); the
-    quieter map is kept.
-    """
-    a, b = (part[::len(part) // _COLOURS + 1] for part in (a, b))
-    centre = np.median(b, axis=0)
-    a, b = a - centre, b - centre
-    limit = 4 * 1.4826 * np.median(np.abs(b), axis=0) + 1
-    kept = b[(np.abs(b) < limit).all(axis=1)]
-    best = None
-    for cover in (np.cov((kept if len(kept) > 50 else b).T) + np.eye(3), np.cov(b.T) + np.eye(3)):
-        inverse = np.linalg.inv(cover)
-        distance = np.sqrt(np.einsum("ni,ij,nj->n", a, inverse, a))
-        chance = distance * np.maximum(1 - _crowd(b, a, cover), 0.02)  # holes show the bare face, rust is on both sides
-        ink = np.median(a[chance >= np.percentile(chance, 60)], axis=0)
-        weights = inverse @ ink
-        weights = weights / float(ink @ weights)
-        lane, rest = a @ weights, b @ weights
-        top = float(np.percentile(lane, 85))
-        if top <= 0.05:
-            continue
-        noise = max(1.4826 * float(np.median(np.abs(rest))), float(np.percentile(rest, 95)) / 2.2) / top
-        if best is None or noise < 0.8 * best[1]:
-            best = weights / top, noise
-    if best is None:
-        raise NoLine(NO_LINE)
-    weights, noise = best[0].astype(np.float32), best[1]
-    return lambda res: np.clip((res - centre) @ weights, -1.5, 1.5), noise
-
-
-def _crowd(background, colours, cover, bins=12):
-    """How common every colour (N, 3) is among the background's (M, 3) against its own: 0 unseen there, 1 as common, at most 1."""
-    scale = 2.0 * np.linalg.cholesky(cover)
-    edges = np.sinh(np.linspace(-2.5, 2.5, bins + 1))
-    place = lambda points: np.clip(np.searchsorted(edges, np.linalg.solve(scale, points.T)) - 1, 0, bins - 1)
-    count = lambda cells: np.bincount(np.ravel_multi_index(cells, (bins,) * 3), minlength=bins**3) / cells.shape[1]
-    there, here = place(background), place(colours)
-    ratio = count(there) / np.maximum(count(here), 1e-9)
-    return np.minimum(ratio[np.ravel_multi_index(here, (bins,) * 3)], 1.0)
-
-
 def _lane(flat, band):
     t = (flat.u[None, :] - band.toe_mm) - band.slope * (flat.v[:, None] - band.up_mm)
     along = (flat.v[:, None] > band.low_mm) & (flat.v[:, None] < band.high_mm)
@@ -363,21 +328,23 @@ def _refuse_common(ink, flat, band):
         raise NoLine("rust, dirt or worn finish of the mark's colour lies all about it")
 
 
-def _refuse_second(ink, flat, band, hollow):
-    """Refuse when a second band of the same ink lies beside, across or on the first."""
-    if band.width_mm > PEN_MOST_MM or hollow < HOLLOW:
+def _refuse_second(res, flat, band, hollow, merit):
+    """Refuse a mark that may be two prints, or beside, across or on which another lies, of whatever colour."""
+    if band.width_mm > PEN_MOST_MM or not HOLLOW[0] < hollow < HOLLOW[1]:
         raise TwoLines("the mark is too wide or too hollow for one pen line; two prints may lie on each other")
     t, along = _lane(flat, band)
     usable = flat.field & flat.clear[:, None]
-    ours = np.clip(ink, 0, 1)
-    rest = np.where(usable & (np.abs(t) > band.width_mm / 2 + 0.7) & (ink > max(0.45, 3 * band.noise)), ours, 0)
-    own = ours[usable & along & (np.abs(t) < band.width_mm / 2)].mean()
-    for slope, toe, up, _ in scan(rest, flat, most=1):
-        t2 = (flat.u[None, :] - toe) - slope * (flat.v[:, None] - up)
-        lane = usable & (np.abs(t2) < 1.0) & (np.abs(flat.v[:, None] - up) < 7)
-        rows = lane.any(axis=1)
-        covered = (rest * lane).max(axis=1)[rows] > 0.5
-        if covered.sum() > 4.5 * flat.rate and covered.mean() > 0.55 and rest[lane].mean() > SECOND_SHARE * own:
+    beside = replace(flat, field=flat.field & (np.abs(t) > band.width_mm / 2 + 0.7))
+    rare = rarity(res[usable][::7], res[::2, ::2])
+    own = rare[(usable & along & (np.abs(t) < band.width_mm / 2))[::2, ::2]].mean()
+    for slope, toe, up, score in scan(np.where((usable & beside.field)[::2, ::2], rare, 0), beside, most=2):
+        if score < SECOND_SHARE * own:
+            break
+        try:
+            other = follow(res, beside, slope, toe, up)
+        except NoLine:
+            continue
+        if other[0] > SECOND * merit:
             raise TwoLines("two printed lines lie on the face")
 
 

@@ -77,3 +77,18 @@ def test_light_in_the_score_lines_is_not_the_mark_running_through_them():
     colour = 120 + stroke()[..., None] * red
     with pytest.raises(NoLine, match="runs through the score lines"):
         check_print(face(colour.astype(np.float32)), SimpleNamespace(lines=[(up, -25, 25) for up in LINES], pitch_mm=3.5), BAND)
+
+
+@pytest.mark.parametrize("toe_side, refused", [(60, True), (150, False)])
+def test_the_edge_of_tape_is_no_print(toe_side, refused):
+    """Heel side 150 and mark 65: with 60 on the toe side the mark is one side of an edge, with 150 on both it is a print."""
+    colour = np.broadcast_to(np.where(U > -1.3, toe_side, 150.0)[None, :, None], (len(V), len(U), 3)).astype(np.float32)
+    groove = np.abs(V[:, None] - np.array(LINES)).min(axis=1) < 0.35
+    inked = (bitten(stroke(), 5) > 0) & ~groove[:, None]
+    frame = SimpleNamespace(lines=tuple((up, -25.0, 25.0) for up in LINES), pitch_mm=3.5)
+    flat = face(np.where(inked[..., None], 65, colour).astype(np.float32))
+    if refused:
+        with pytest.raises(NoLine, match="edge of something else"):
+            check_print(flat, frame, BAND)
+    else:
+        check_print(flat, frame, BAND)

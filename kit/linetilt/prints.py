@@ -12,6 +12,7 @@ OTHER = 0.8  # of that step: what differs by so much in another colour is not th
 PAINT = 1.6  # of that step: what differs even more in the score lines is their own paint
 LEAST_LINES = 3  # that the band crosses
 LEAST_STEP = 3.0  # in colour, of 255; prints mostly have 10 at least
+EDGE, EDGE_SIDE = 1.6, 0.25  # both sides' difference to the mark's step, the mark's to its nearer side to that: of an edge 2 and 0
 BESIDE_MM = (0.5, 2.0)  # from the band, where the face's own colour is read
 GROOVE_MM, LAND_MM = 0.2, 0.7  # rows nearer than the one lie in a score line, rows farther than the other between two
 EVEN_WIDTH, EVEN_EDGES_MM = 0.82, 0.2  # narrowest to widest tenth of the rows; scatter of both edges about a smooth curve
@@ -82,7 +83,7 @@ def _lean(y, edge):
 
 
 def check_print(flat, frame, band):
-    """Refuse a band that is there in the score lines as well.
+    """Refuse a band that is there in the score lines as well, or that is the edge of something else.
 
     Parameters
     ----------
@@ -96,7 +97,9 @@ def check_print(flat, frame, band):
     """
     lines = [up for up, _, _ in frame.lines if band.low_mm + 0.6 < up < band.high_mm - 0.6]
     away = np.array([np.abs(flat.v - up) for up in lines]).reshape(len(lines), -1)
-    step = _steps(flat, band)
+    core, heel, toe = _colours(flat, band)
+    _refuse_edge(*(np.nanmedian(part[flat.clear], axis=0) for part in (core, heel, toe)))
+    step = core - (heel + toe) / 2
     groove, land = [], []
     for inside, between in zip(away < GROOVE_MM, (away > LAND_MM) & (away < frame.pitch_mm / 2)):
         inside, between = step[inside], step[between]
@@ -115,8 +118,15 @@ def check_print(flat, frame, band):
         raise NoLine("what looks like a print runs through the score lines; a print leaves them bare, a scratch, a shadow or a sign does not")
 
 
-def _steps(flat, band):
-    """How the band differs in colour from the face on both its sides, row by row, (H, 3); NaN where it is not seen."""
+def _refuse_edge(core, heel, toe):
+    """Refuse a mark (colours of its middle and of the face on both its sides) that only looks like one because the face changes colour there."""
+    apart, step = np.linalg.norm(heel - toe), np.linalg.norm(core - (heel + toe) / 2)
+    if apart > EDGE * step and min(np.linalg.norm(core - heel), np.linalg.norm(core - toe)) < EDGE_SIDE * apart:
+        raise NoLine("what looks like a print is the edge of something else: the face has one colour on its heel side and another on its toe side")
+
+
+def _colours(flat, band):
+    """Colours of the band's middle and of the face on its heel and its toe side, row by row, each (H, 3); NaN where it is not seen."""
     core, (low, high) = max(band.width_mm / 2 - 0.15, 0.3), (band.width_mm / 2 + edge for edge in BESIDE_MM)
     middle = (band.toe_mm + band.slope * (flat.v - band.up_mm) - flat.u[0]) * flat.rate
     reach = np.arange(-int(high * flat.rate), int(high * flat.rate) + 1)
@@ -125,6 +135,5 @@ def _steps(flat, band):
     colour = flat.colour[np.arange(len(flat.v))[:, None], np.clip(column, 0, len(flat.u) - 1)]
     off = reach / flat.rate
     sides = [np.median(colour[:, side], axis=1) for side in (off < -low, off > low)]
-    step = colour[:, np.abs(off) < core].mean(axis=1) - sum(sides) / 2
-    step[~shown] = np.nan
-    return step
+    seen = lambda part: np.where(shown[:, None], part, np.nan)
+    return seen(colour[:, np.abs(off) < core].mean(axis=1)), *map(seen, sides)

@@ -122,7 +122,8 @@ def codes_of(seeds, **options):
 
 
 def test_a_bare_face_is_refused():
-    assert set(codes_of(range(620, 628), prints=0, **EASY)) <= {"no_line", "two_lines"}
+    """Where a reflection covers much of it, a print might lie below that."""
+    assert set(codes_of(range(620, 628), prints=0, **EASY)) <= {"no_line", "two_lines", "glare"}
 
 
 def test_two_prints_are_mostly_refused():

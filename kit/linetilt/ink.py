@@ -27,6 +27,7 @@ DARK, DARK_APART, DARK_REFUSED = 0.45, 1.5, 4.0  # of full ink; standard uncerta
 LEAST_MERIT = 25.0  # a band that stands out less is as often something else
 SURE_MERIT = 60.0  # a band that stands out this much is the print: length, fill and contrast together
 RIVAL, RIVAL_BEFORE = 0.5, 0.7  # of the best mark's merit; what a photo from before the shot shows is never taken out whole
+SHOWN_MM = 0.6  # between the axes of a mark before and after the shot: a new one may lie across or beside it
 LEAN_SURE = 0.035  # slope: a mark whose lean is less certain is less likely a print
 WIDE_MM = 7.0  # nothing this wide along a row is a print
 EDGE_MM = 4.0  # from the edge of the field: nearer than that no print has its middle
@@ -145,6 +146,8 @@ def find_band(flat, before=None):
     bands, refusal = [], None
     for narrow, common in ((False, False), (False, True), (True, False)):  # rust, then sharp reflections, hide a print from the plain look
         more, other = _bands(flat, white, residual(flat, before, narrow), common)
+        if before is not None:
+            more = [found for found in more if not _shown(before, found[1])]
         bands, refusal = sorted(bands + more, key=lambda found: -found[0]), refusal or other
         if bands and bands[0][0] > SURE_MERIT:
             break
@@ -162,7 +165,7 @@ def find_band(flat, before=None):
     if merit < LEAST_MERIT:
         raise NoLine("the mark is too faint to measure, or another lies beside it")
     ink = ink_map()
-    _refuse_second(res, flat, band, shape.hollow, merit)
+    _refuse_second(res, flat, before, band, shape.hollow, merit)
     # edges that lean further apart than holes let them, or a dark part that leans otherwise, are two prints, or smear: that much is not known
     doubts = band.u_slope, max(abs(shape.wedge) - WEDGE, 0) / 4, _dark_apart(ink, flat, band)
     return replace(band, glare=lost, u_slope=float(np.linalg.norm(doubts)))
@@ -195,10 +198,22 @@ def _bands(flat, white, look, common):
     return bands, refusal
 
 
+def _shown(before, band):
+    """True where the face showed that very band before the shot: its ink is never taken out whole."""
+    try:
+        old = follow(_row_residual(before.colour, before.rate), before, band.slope, band.toe_mm, band.up_mm)[1]
+    except NoLine:
+        return False
+    return _apart(old, band) < SHOWN_MM
+
+
 def _same(a, b):
+    return _apart(a, b) < (a.width_mm + b.width_mm) / 2
+
+
+def _apart(a, b):
     middle = (a.up_mm + b.up_mm) / 2
-    apart = (a.toe_mm + a.slope * (middle - a.up_mm)) - (b.toe_mm + b.slope * (middle - b.up_mm))
-    return abs(apart) < (a.width_mm + b.width_mm) / 2
+    return abs((a.toe_mm + a.slope * (middle - a.up_mm)) - (b.toe_mm + b.slope * (middle - b.up_mm)))
 
 
 def scan(energy, flat, most):
@@ -328,7 +343,7 @@ def _refuse_common(ink, flat, band):
         raise NoLine("rust, dirt or worn finish of the mark's colour lies all about it")
 
 
-def _refuse_second(res, flat, band, hollow, merit):
+def _refuse_second(res, flat, before, band, hollow, merit):
     """Refuse a mark that may be two prints, or beside, across or on which another lies, of whatever colour."""
     if band.width_mm > PEN_MOST_MM or not HOLLOW[0] < hollow < HOLLOW[1]:
         raise TwoLines("the mark is too wide or too hollow for one pen line; two prints may lie on each other")
@@ -344,7 +359,7 @@ def _refuse_second(res, flat, band, hollow, merit):
             other = follow(res, beside, slope, toe, up)
         except NoLine:
             continue
-        if other[0] > SECOND * merit:
+        if other[0] > SECOND * merit and (before is None or not _shown(before, other[1])):
             raise TwoLines("two printed lines lie on the face")
 
 

@@ -126,9 +126,14 @@ def straightened(ink, u, v, clear, slope, toe, up, reach, noise):
     lane = lane - (sides[:, :1] * (1 - level) + sides[:, 1:] * level)
     near = clear & (np.abs(v - up) < 10)
     rest = np.concatenate([lane[near, :flank].ravel(), lane[near, -flank:].ravel()])
-    noise = max(1.4826 * float(np.median(np.abs(rest))), float(np.percentile(rest, 95)) / 2.2) if len(rest) else noise
+    noise = scatter(rest) if len(rest) else noise
     inner = np.abs(t) <= reach
     return lane[:, inner], t[inner], noise
+
+
+def scatter(rest):
+    """Standard deviation of a bare face in ink (N,), robustly, but not less than what stands out of it asks for."""
+    return max(1.4826 * float(np.median(np.abs(rest))), float(np.percentile(rest, 95)) / 2.2)
 
 
 def _extent(share, clear, v, up, dv):

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from .band import NO_LINE
+from .band import NO_LINE, scatter
 from .errors import NoLine
 
 CROWDED = 0.1  # scatter of the flanks in ink from which on their common colours are taken out one by one
@@ -45,7 +45,7 @@ def ink_look(lane, flanks, two_sided):
         top = float(np.percentile(a @ weights, 85))
         if top <= 0.05:
             continue
-        noise = _scatter(b @ weights) / top
+        noise = scatter(b @ weights) / top
         if best is None or noise < 0.8 * best[1]:
             best = weights / top, noise
     if best is None:
@@ -57,7 +57,7 @@ def ink_look(lane, flanks, two_sided):
     crowd = _crowd(b, a, _cells(usual))
     rarer = lambda res: plain(res) * (1 - crowd(res - centre))
     top = max(float(np.percentile(rarer(lane), 85)), 0.05)
-    less = _scatter(rarer(flanks)) / top
+    less = scatter(rarer(flanks)) / top
     if less > 0.8 * noise:
         return plain, noise
     return (lambda res: np.clip(rarer(res) / top, -1.5, 1.5)), less
@@ -80,10 +80,6 @@ def _bare(colours):
 
 def _cover(colours):
     return np.cov(colours.T) + np.eye(3)
-
-
-def _scatter(rest):
-    return max(1.4826 * float(np.median(np.abs(rest))), float(np.percentile(rest, 95)) / 2.2)
 
 
 def _crowd(background, lane, cell):

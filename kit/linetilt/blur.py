@@ -4,6 +4,7 @@ import cv2
 import numpy as np
 
 from .errors import Blurred
+from .score_lines import shrunk
 
 SIDE_PX = 500  # long side of the picture that is looked at: 3 to 6 pixels to a millimetre of the face
 FINE_PX, COARSE_PX = 1.1, 3.6  # the two smoothings whose slopes are compared
@@ -33,9 +34,8 @@ def edge_sigmas(rgb):
     (Zhuo and Sim, "Defocus map estimation from a single image", Pattern Recognition 44, 2011, where one of the two is no smoothing at all).
     Noise is smoothed away by both, and a thin line only looks sharper than it is.
     """
-    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
-    scale = min(1.0, SIDE_PX / max(grey.shape))
-    fine = cv2.GaussianBlur(cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA).astype(np.float32), (0, 0), FINE_PX)
+    grey = shrunk(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), SIDE_PX)
+    fine = cv2.GaussianBlur(grey.astype(np.float32), (0, 0), FINE_PX)
     coarse = cv2.GaussianBlur(fine, (0, 0), np.sqrt(COARSE_PX**2 - FINE_PX**2))
     fine, coarse = ([np.abs(cv2.Sobel(grey, cv2.CV_32F, *way)) / 8 for way in ((1, 0), (0, 1))] for grey in (fine, coarse))
     found, near = [], np.ones((5, 5), np.uint8)

@@ -13,7 +13,7 @@ import numpy as np
 from .errors import FaceCutOff, Mirrored, NoFace, UpsideDown
 from .hand import AGAINST, FOR, LEAD, OVER, toe_side
 from .pose import fit_pose, project
-from .score_lines import HALVED, half_size, read_score_lines
+from .score_lines import HALVED, half_size, read_score_lines, shrunk
 from .stripes import SEARCH_PX, count_lines, flatten, parabola, stripe_candidates
 
 LINES_LEAST = 6  # on an iron's face: common practice, no source
@@ -130,11 +130,7 @@ def find_face(picture, club):
     NoFace, FaceCutOff, Mirrored
     """
     grey = cv2.cvtColor(picture.rgb, cv2.COLOR_RGB2GRAY)
-    small = grey
-    while max(small.shape) >= 2 * SEARCH_PX:
-        small = half_size(small)
-    scale = min(1.0, SEARCH_PX / max(small.shape))
-    small = cv2.resize(small, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    small = shrunk(grey, SEARCH_PX)
     scale = np.array([small.shape[1] / grey.shape[1], small.shape[0] / grey.shape[0]])
     to_small = np.array([[scale[0], 0, scale[0] / 2 - 0.5], [0, scale[1], scale[1] / 2 - 0.5], [0, 0, 1]])
     flat = flatten(small)
@@ -461,7 +457,8 @@ def _scatter(x, y):
     """Scatter of points about a straight line, robustly."""
     if len(x) < 5:
         return np.inf
-    rest = y - np.polyval(np.polyfit(x, y, 1), x)
+    away = x - x.mean()
+    rest = y - away * (away @ y) / (away @ away)
     return 1.4826 * float(np.median(np.abs(rest - np.median(rest))))
 
 

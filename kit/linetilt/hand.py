@@ -9,9 +9,11 @@ import cv2
 import numpy as np
 
 from .score_lines import half_size
+from .stripes import around
 
 RATE = 2.0  # samples a mm
 SIDE_MM, ABOVE_MM = 45.0, 50.0  # what is looked at beside and above the field of score lines, and as far below it
+EVEN_MM = 5.0  # standard deviation of the neighbourhood over which edges are evened out
 LEAST_SEEN = 0.45  # share of a run that lies in the picture
 # Where heads have their edges, in mm and degrees; wide enough for any iron (common practice, no source)
 UPPER_EDGE_DEG, UPPER_EDGE_MM = (7.0, 24.0), (3.0, 26.0)  # its climb, and its height above the highest full line in the middle of the field
@@ -77,14 +79,9 @@ def _edges(frame, rgb):
     power = across**2 + up**2
     strongest = power.argmax(axis=-1)[..., None]
     slope = np.stack([np.take_along_axis(part, strongest, axis=-1)[..., 0] * seen for part in (across, up)], axis=-1)
-    power = _around(np.take_along_axis(power, strongest, axis=-1)[..., 0] * seen) / (_around(seen.astype(np.float32)) + 1e-3)
+    strength, weight = (around(part, EVEN_MM * RATE) for part in (np.take_along_axis(power, strongest, axis=-1)[..., 0] * seen, seen.astype(np.float32)))
+    power = strength / (weight + 1e-3)
     return slope / (np.sqrt(power) + 1)[..., None], u, v, seen
-
-
-def _around(values, reach_mm=5.0):
-    """The average about each point, from a picture at a quarter of the size."""
-    small = cv2.GaussianBlur(cv2.resize(values, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA), (0, 0), reach_mm * RATE / 4)
-    return cv2.resize(small, values.shape[::-1], interpolation=cv2.INTER_LINEAR)
 
 
 def _best(look, seen, u, v, at_u, at_v, normal_u, normal_v, least, allowed=True):

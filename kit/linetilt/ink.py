@@ -125,7 +125,7 @@ def _row_residual(colour, rate, every=4):
     for _ in range(3):
         total = cv2.blur(weight, (wide, 1), borderType=cv2.BORDER_REFLECT)
         mean = cv2.blur(few * weight[..., None], (wide, 1), borderType=cv2.BORDER_REFLECT) / (total[..., None] + 1e-4)
-        size = np.abs(few - mean).sum(axis=2)
+        size = np.abs(few - mean) @ np.ones(3, np.float32)
         scale = 2.2 * np.median(size[:, ::2], axis=1, keepdims=True) + 2
         weight = 1 / (1 + (size / scale) ** 2)
     return colour - cv2.resize(mean, (width, height), interpolation=cv2.INTER_LINEAR)
@@ -181,7 +181,7 @@ def _bands(flat, white, look, common):
     if common:
         energy = rarity(res[usable][::7], few)
     else:
-        energy = np.minimum(((few / scatter[::2]) ** 2).sum(axis=2) / 3, 30.0)
+        energy = np.minimum((few / scatter[::2]) ** 2 @ np.full(3, 1 / 3, np.float32), 30.0)
     energy[(white | ~usable)[::2, ::2]] = 0
     bands, refusal = [], None
     candidates = scan(energy, flat, most=5)

@@ -51,7 +51,7 @@ def ink_look(lane, flanks, two_sided):
     if best is None:
         raise NoLine(NO_LINE)
     weights, noise = best[0].astype(np.float32), best[1]
-    plain = lambda res: np.clip((res - centre) @ weights, -1.5, 1.5)
+    plain = lambda res: np.clip(res @ weights - centre @ weights, -1.5, 1.5)
     if noise < CROWDED or not two_sided:
         return plain, noise
     crowd = _crowd(b, a, _cells(usual))

@@ -29,6 +29,7 @@ def fit_pose(seen, picture, length, to_face, club, pitch):
         raise NoFace("too few pieces of score lines were found")
     start = _start_pose(np.linalg.inv(to_face @ np.array([[1, 0, centre[0]], [0, 1, centre[1]], [0, 0, 1.0]])) @ flip, focal0)
     xy_points, xy_ends = seen["points"] - centre, seen["ends"] - centre
+    xy, expected = np.concatenate([xy_points, xy_ends]), np.concatenate([seen["point_line"] * pitch, seen["end_side"] * length / 2])
     prior_sd = np.log1p(picture.u_f35_mm / picture.f35_mm)
     middle = float(np.median(seen["point_line"])) * pitch
 
@@ -41,9 +42,9 @@ def fit_pose(seen, picture, length, to_face, club, pitch):
     def residuals(p):
         """In mm: of the points across the lines, then of the ends along them."""
         inverse = np.linalg.inv(homography(p))
-        points, ends = project(inverse, xy_points), project(inverse, xy_ends)
+        points, ends = np.split(project(inverse, xy), [len(xy_points)])
         # in spacings as they come out: else a plane that shrinks to nothing would fit all lines
-        return np.concatenate([points[:, 1] * np.exp(-p[6]) - seen["point_line"] * pitch, ends[:, 0] - seen["end_side"] * length / 2])
+        return np.concatenate([points[:, 1] * np.exp(-p[6]), ends[:, 0]]) - expected
 
     known = club.score_line_pitch_mm if club.score_line_length_mm else None
     spacing_prior = (np.log(known / pitch), 0.015) if known else (0.0, 10.0)

@@ -19,8 +19,17 @@ SHORT_RUN = 3  # more lines than this at the bottom are not short; what they mis
 
 
 def half_size(image):
-    """The picture at half its size; `HALVED` leads back."""
-    return cv2.resize(image, (image.shape[1] // 2, image.shape[0] // 2), interpolation=cv2.INTER_AREA)
+    """The picture at half its size, an odd last row or column left out; `HALVED` leads back."""
+    width, height = image.shape[1] // 2, image.shape[0] // 2
+    return cv2.resize(image[:2 * height, :2 * width], (width, height), interpolation=cv2.INTER_AREA)
+
+
+def shrunk(image, most_px):
+    """The picture with at most that many pixels on its long side."""
+    while max(image.shape[:2]) >= 2 * most_px:
+        image = half_size(image)
+    scale = min(1.0, most_px / max(image.shape[:2]))
+    return cv2.resize(image, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
 
 
 @dataclass(frozen=True)
@@ -83,7 +92,7 @@ def read_score_lines(rgb, to_face, pixels_per_mm, pitch, length, numbers):
 
 
 def _rows(rgb, to_face, pixels_per_mm, low, high, length):
-    """Columns u of the face laid flat from `low` to `high`, and a function: mean colour (N, columns, 3) from every v = bottom to top."""
+    """Columns u of the face laid flat from `low` to `high`, and a function: mean colour (3, N, columns) from every v = bottom to top."""
     while pixels_per_mm > 1.7 * RATE:  # nothing finer is used: smooth before sampling
         rgb, to_face, pixels_per_mm = half_size(rgb), to_face @ HALVED, pixels_per_mm / 2
     columns, rows = int((length + 2 * MARGIN_MM) * RATE), int((high - low) * RATE)
@@ -92,12 +101,12 @@ def _rows(rgb, to_face, pixels_per_mm, low, high, length):
     flat = cv2.warpPerspective(rgb, np.linalg.inv(to_face) @ grid, (columns, rows), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
                                borderMode=cv2.BORDER_REPLICATE)  # fmt: skip
     flat = cv2.GaussianBlur(flat, (0, 0), 0.1 * RATE)
-    total = np.zeros((rows + 1, columns, 3), np.float32)
-    np.cumsum(flat, axis=0, dtype=np.float32, out=total[1:])
+    total = np.zeros((3, rows + 1, columns), np.float32)
+    np.cumsum(np.moveaxis(flat, 2, 0), axis=1, dtype=np.float32, out=total[:, 1:])
 
     def strip(bottom, top):
         first, last = np.rint((high - top) * RATE).astype(int), np.rint((high - bottom) * RATE).astype(int) + 1
-        return (total[last] - total[first]) / (last - first)[:, None, None]
+        return (total[:, last] - total[:, first]) / (last - first)[:, None]
 
     return left + np.arange(columns) / RATE, strip
 
@@ -108,8 +117,8 @@ def _ridges(strip, places):
     best = None
     for v in (places - 0.2, places, places + 0.2):
         above, below = strip(v + near, v + far), strip(v - far, v - near)
-        core = np.abs(strip(v - HALF_WIDTH_MM, v + HALF_WIDTH_MM) - (above + below) / 2).max(axis=2)
-        found = np.maximum(core - np.abs(above - below).max(axis=2) / 2, 0)
+        core = np.abs(strip(v - HALF_WIDTH_MM, v + HALF_WIDTH_MM) - (above + below) / 2).max(axis=0)
+        found = np.maximum(core - np.abs(above - below).max(axis=0) / 2, 0)
         best = found if best is None else np.where((found.mean(axis=1) > best.mean(axis=1))[:, None], found, best)
     return cv2.blur(best, (int(RATE), 1))
 
@@ -117,8 +126,8 @@ def _ridges(strip, places):
 def _on_face(strip, places, inside):
     """Which lines lie on the face: from the middle outwards, till what is beside a line has another colour than beside the one before."""
     near, far = FLANK_MM
-    beside = ((strip(places + near, places + far) + strip(places - far, places - near)) / 2)[:, inside]
-    change = np.median(np.abs(np.diff(beside, axis=0)).max(axis=2), axis=1)
+    beside = ((strip(places + near, places + far) + strip(places - far, places - near)) / 2)[..., inside]
+    change = np.median(np.abs(np.diff(beside, axis=1)).max(axis=0), axis=1)
     middle = len(places) // 2
     alike = change < OTHER_COLOUR + 3 * np.median(change[max(middle - 3, 0):middle + 3])
     return np.concatenate([np.cumprod(alike[:middle][::-1])[::-1], [1], np.cumprod(alike[middle:])]) > 0

@@ -34,7 +34,7 @@ def draw(seed):
     return coded.tobytes(), photo.handed, photo.head.score_line_length_mm
 
 
-def main(photos=5):
+def main(photos=15):
     cv2.setNumThreads(1)
     with ProcessPoolExecutor(1, get_context("spawn")) as pool:
         drawn = list(pool.map(draw, range(8500, 8500 + photos)))

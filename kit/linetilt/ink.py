@@ -21,7 +21,7 @@ WIDTH_RANGE_MM = (1.0, 5.8)  # of a pen's line; scratches are narrower
 LENGTH_MM = 7.0, 2 * BALL_RADIUS_MM  # of a print; the ball is no wider
 GROOVE_MM = 0.5  # rows nearer than this to the middle of a score line are left out
 ALL_ABOUT = 0.25  # share of ink's colour about a mark to that in it; of drawn prints 0.15 at most
-SECOND_SHARE, SECOND = 0.55, 0.3  # of the mark's own: rarity of what may be a second print, and its merit
+SECOND_SHARE, SECOND = 0.55, 0.25  # of the mark's own: rarity of what may be a second print, and its merit
 PEN_MOST_MM, HOLLOW, WEDGE = 4.5, (0.55, 1.7), 0.035  # of one print: width, ink of its middle to its sides, slopes of its edges apart
 DARK, DARK_APART, DARK_REFUSED = 0.45, 1.5, 4.0  # of full ink; standard uncertainties between two leans: half of that counts at 1.5
 LEAST_MERIT = 25.0  # a band that stands out less is as often something else
@@ -143,16 +143,20 @@ def find_band(flat, before=None):
     NoLine, TwoLines, Glare
     """
     white = cv2.inRange(flat.colour, (250.5,) * 3, (256.0,) * 3) > 0
-    bands, refusal = [], None
+    bands, even, refusal = [], [], None
     for narrow, common in ((False, False), (False, True), (True, False)):  # rust, then sharp reflections, hide a print from the plain look
         more, other = _bands(flat, white, residual(flat, before, narrow), common)
         if before is not None:
             more = [found for found in more if not _shown(before, found[1])]
-        bands, refusal = sorted(bands + more, key=lambda found: -found[0]), refusal or other
+        even += [band for _, band, shape, *_ in more if shape.even]  # a look that shows more of a mark outweighs one that shows less
+        bands = [found for found in bands + more if not any(_same(found[1], other) for other in even)]
+        bands, refusal = sorted(bands, key=lambda found: -found[0]), refusal or other
         if bands and bands[0][0] > SURE_MERIT:
             break
     if not bands and white[flat.field].mean() > WHITE_MOST:
         raise Glare("a reflection covers much of the face, and no mark was found beside it")
+    if not bands and even:
+        raise NoLine("what looks like a print has even edges; dimples leave a print's edges bitten, those of a scratch, a shadow or a sign are not")
     if not bands:
         raise refusal or NoLine(NO_LINE)
     merit, band, shape, ink_map, res = bands[0]
@@ -186,7 +190,7 @@ def _bands(flat, white, look, common):
     bands, refusal = [], None
     candidates = scan(energy, flat, most=5)
     for slope, toe, up, score in candidates:
-        if bands and max(band[0] for band in bands) > SURE_MERIT and score < 0.7 * candidates[0][3]:
+        if max((found[0] for found in bands if not found[2].even), default=0) > SURE_MERIT and score < 0.7 * candidates[0][3]:
             break  # nothing weaker outdoes this, or is a second print
         try:
             found = follow(res, flat, slope, toe, up)
@@ -359,7 +363,7 @@ def _refuse_second(res, flat, before, band, hollow, merit):
             other = follow(res, beside, slope, toe, up)
         except NoLine:
             continue
-        if other[0] > SECOND * merit and (before is None or not _shown(before, other[1])):
+        if other[0] > SECOND * merit and not other[2].even and (before is None or not _shown(before, other[1])):
             raise TwoLines("two printed lines lie on the face")
 
 

@@ -12,7 +12,7 @@ OTHER = 0.8  # of that step: what differs by so much in another colour is not th
 PAINT = 1.6  # of that step: what differs even more in the score lines is their own paint
 LEAST_LINES = 3  # that the band crosses
 LEAST_STEP = 3.0  # in colour, of 255; prints mostly have 10 at least
-EDGE, EDGE_SIDE = 1.6, 0.25  # both sides' difference to the mark's step, the mark's to its nearer side to that: of an edge 2 and 0
+EDGE, EDGE_SIDE = 1.6, 0.15  # both sides' difference to the mark's step, the mark's to its nearer side to that: of an edge 2 and 0
 BESIDE_MM = (0.5, 2.0)  # from the band, where the face's own colour is read
 GROOVE_MM, LAND_MM = 0.2, 0.7  # rows nearer than the one lie in a score line, rows farther than the other between two
 EVEN_WIDTH, EVEN_EDGES_MM = 0.82, 0.2  # narrowest to widest tenth of the rows; scatter of both edges about a smooth curve
@@ -21,10 +21,14 @@ LEAST_WIDE_MM = 0.95  # the widest tenth of the rows, of a pen's line
 
 @dataclass(frozen=True)
 class Shape:
-    """How the ink lies in the band: its middle against its sides (two prints leave it hollow), how far its two edges lean apart, as slope."""
+    """How the ink lies in the band: its middle against its sides (two prints leave it hollow), how far its two edges lean apart, as slope.
+
+    `even`: width and edges are as even as no print's are.
+    """
 
     hollow: float
     wedge: float
+    even: bool = False
 
 
 def shape_of(ink, flat, band):
@@ -36,11 +40,6 @@ def shape_of(ink, flat, band):
         About 1 on ink, 0 on the bare face.
     flat : linetilt.ink.FlatFace
     band : linetilt.band.Band
-
-    Raises
-    ------
-    NoLine
-        Where width and edges are as even as no print's are.
     """
     lane, t, noise = straightened(ink, flat.u, flat.v, flat.clear, band.slope, band.toe_mm, band.up_mm, band.width_mm / 2 + 1.4, band.noise)
     on = lane > max(0.15, 3 * noise)
@@ -48,12 +47,11 @@ def shape_of(ink, flat, band):
     on, y = on[rows], flat.v[rows] - band.up_mm
     if len(y) < 20:
         return Shape(1.0, 0.0)
-    if _even(lane[rows] > max(0.3, 3 * noise), t, y, band.length_mm / 2 - 0.8):
-        raise NoLine("what looks like a print has even edges; dimples leave a print's edges bitten, those of a scratch, a shadow or a sign are not")
+    even = _even(lane[rows] > max(0.3, 3 * noise), t, y, band.length_mm / 2 - 0.8)
     heel, toe = _edges(on, t)
     middle = np.abs(t) < band.width_mm / 6
     hollow = on[:, middle].mean() / max(on[:, ~middle & (np.abs(t) < band.width_mm / 2)].mean(), 0.01)
-    return Shape(hollow, _lean(y, heel) - _lean(y, toe))
+    return Shape(hollow, _lean(y, heel) - _lean(y, toe), bool(even))
 
 
 def _edges(on, t):

@@ -6,8 +6,9 @@ import linetilt as lt
 import numpy as np
 import pandas as pd
 import pytest
+from linetilt.book_schema import NOT_LOOKED
 from linetilt.errors import NoFace, NoLine
-from linetilt.intake import NOT_LOOKED, PhotoIntake, open_session
+from linetilt.intake import PhotoIntake, open_session
 from linetilt.photo_names import club_from_name
 from photo_stub import FIELD, LINE, Measure, write_photo
 

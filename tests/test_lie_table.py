@@ -7,6 +7,7 @@ import linetilt as lt
 import pandas as pd
 import pytest
 from linetilt import lie_table as logic
+from linetilt.book_schema import NOT_LOOKED
 from linetilt.panels.dispersion import DispersionPanel
 from linetilt.panels.lie_table import SECTIONS, LieTablePanel
 
@@ -39,6 +40,18 @@ def test_the_table_is_the_pooled_bag_and_its_plan(book):
     assert words.loc["5", "sits"] == "1.3° toe down" and words.loc["5", "advice"] == "bend 1.25° upright"
     assert words.loc["9", "range"] == "0.5° toe down to 1.0° toe up"
     assert table.headline.startswith("Enough: after 31 balls")
+
+
+def test_balls_that_wait_to_be_looked_at_are_not_called_set_aside(book):
+    counted = book.shots(1).query("counted")
+    pw = counted[counted["club"] == "PW"]["shot_id"]
+    book.set_aside(int(pw.iloc[0]), NOT_LOOKED)
+    table = logic.lie_table(book)
+    assert table.words.set_index("club").loc["PW", "balls"] == "2 + 1 set aside + 1 to look at"
+    assert table.headline.endswith("1 ball waits to be looked at in the second notebook.")
+    for shot in counted["shot_id"]:
+        book.set_aside(int(shot), NOT_LOOKED)
+    assert logic.lie_table(book).headline == f"No ball counts yet. {len(counted)} balls wait to be looked at in the second notebook."
 
 
 @pytest.mark.parametrize(

@@ -8,6 +8,7 @@ from .entries import check_number, is_text
 from .errors import InputError
 
 APPLICATION_ID = 0x6C74424B  # "ltBK" in the file's header: this SQLite file is a book
+NOT_LOOKED = "not looked at yet"  # why a shot does not count whose photo was read and not decided on
 REFUSED = "photo refused: "  # so begins why a shot is set aside whose photo could not be read
 
 # Steps of the schema: a book's version is the number of steps done. Never change a step that was released; add one.

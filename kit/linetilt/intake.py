@@ -8,7 +8,7 @@ from pathlib import Path
 import cv2
 import pandas as pd
 
-from .book_schema import REFUSED
+from .book_schema import NOT_LOOKED, REFUSED
 from .club import read_bag
 from .errors import InputError, LinetiltError, PhotoError
 from .lie import StartDirection, heading_from_start, lie_reading, start_from_net
@@ -19,7 +19,6 @@ from .photo_names import club_from_name, counting, read_shot_list
 
 CLEAN = "clean face"  # a photo of the face before the ball: what it shows is taken out of the later photos of that club
 REASONS = ("heavy strike", "mat moved", "double print", "wrong ball", CLEAN, "other")
-NOT_LOOKED = "not looked at yet"
 FOLDER = "photo folder"  # the name of a session's setting
 NO_PHOTO = ("unreadable", "too_large")  # nothing that is worth keeping in the book
 PICTURE_PX = 1600

@@ -12,6 +12,7 @@ from .bagfit import BagFit
 from .bench import bend_between, retest, session_bag, session_row
 from .bend import sits
 from .bend import plan_bends
+from .book_schema import NOT_LOOKED
 from .club import Bag, check_number
 from .errors import InputError
 from .flight import from_metres, to_metres
@@ -65,15 +66,17 @@ class LieTable:
     @cached_property
     def headline(self):
         """What to do next, in a sentence or two."""
+        waiting = int(_waiting(self.shots).sum())
+        waits = f" {waiting} {'ball waits' if waiting == 1 else 'balls wait'} to be looked at in the second notebook." if waiting else ""
         if self.fit is None:
-            return "No ball counts yet. Hit the 7-iron first, or whichever club the golfer knows best."
+            return f"No ball counts yet.{waits or ' Hit the 7-iron first, or whichever club the golfer knows best.'}"
         balls = int(self.shots["counted"].sum())
         if self.fit.finished:
-            return f"Enough: after {balls} balls no club needs another one."
+            return f"Enough: after {balls} balls no club needs another one.{waits}"
         low, high = self.fit.balls_to_go()
         more = f"{low}" if low == high else f"{low} to {high}"
         done = int(self.fit.settled.sum())
-        return f"{self.fit.next_club().sentence} {done} of {len(self.bag)} clubs have enough; {more} more balls should settle the rest."
+        return f"{self.fit.next_club().sentence} {done} of {len(self.bag)} clubs have enough; {more} more balls should settle the rest.{waits}"
 
     @cached_property
     def words(self):
@@ -85,8 +88,9 @@ class LieTable:
         rows = []
         for club in self.bag:
             own = self.shots[self.shots["club"] == club.label]
-            aside = int((~own["counted"]).sum())
-            balls = f"{len(own) - aside}" + (f" + {aside} set aside" if aside else "")
+            counted, waiting = int(own["counted"].sum()), int(_waiting(own).sum())
+            more = {"set aside": len(own) - counted - waiting, "to look at": waiting}
+            balls = " + ".join([f"{counted}", *(f"{count} {what}" for what, count in more.items() if count)])
             row = {"club": club.label, "balls": balls, "sits": "", "range": "", "strikes": "", "scatter": "", "enough": "no", "advice": "", "reason": "", "instead": ""}
             if self.fit is not None:
                 found, advice = (table.set_index("club").loc[club.label] for table in (self.fit.table, self.plan))
@@ -119,6 +123,11 @@ class LieTable:
         label = self.bag[club].label
         self.pooled
         return self.lie_errors[label]
+
+
+def _waiting(shots):
+    """Which shots nobody has counted or set aside yet."""
+    return ~shots["counted"] & (shots["why"] == NOT_LOOKED)
 
 
 def lie_table(book, session=None):

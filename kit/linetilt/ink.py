@@ -5,6 +5,7 @@ print of any colour stands out of it.
 """
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -51,6 +52,22 @@ class FlatFace:
     clear: np.ndarray  # (H,) bool: rows beside the score lines
     field: np.ndarray  # (H, W) bool: where a print is looked for: seen by the camera, between the ends of the score lines
 
+    @cached_property
+    def plain(self):
+        """Colour minus the mean of 22 mm along its row, in which what stands out counts little, (H, W, 3); the mean is made of every few columns."""
+        every = 4
+        height, width = self.colour.shape[:2]
+        few = cv2.resize(self.colour, (width // every, height), interpolation=cv2.INTER_AREA)
+        wide = int(22 * self.rate / every) | 1
+        weight = np.ones(few.shape[:2], np.float32)
+        for _ in range(3):
+            total = cv2.blur(weight, (wide, 1), borderType=cv2.BORDER_REFLECT)
+            mean = cv2.blur(few * weight[..., None], (wide, 1), borderType=cv2.BORDER_REFLECT) / (total[..., None] + 1e-4)
+            size = np.abs(few - mean) @ np.ones(3, np.float32)
+            scale = 2.2 * np.median(size[:, ::2], axis=1, keepdims=True) + 2
+            weight = 1 / (1 + (size / scale) ** 2)
+        return self.colour - cv2.resize(mean, (width, height), interpolation=cv2.INTER_LINEAR)
+
 
 def flatten(rgb, frame, margin_mm=5.0, rate=None):
     """Resample the picture in the plane of the face.
@@ -95,9 +112,9 @@ def residual(flat, before=None, narrow=False):
     narrow : bool
         Take out all that is wider than a print along its row as well.
     """
-    res = _row_residual(flat.colour, flat.rate)
+    res = flat.plain
     if before is not None:
-        old = cv2.GaussianBlur(_row_residual(before.colour, flat.rate), (0, 0), 0.5)
+        old = cv2.GaussianBlur(before.plain, (0, 0), 0.5)
         limit = np.percentile(np.abs(old), 99) + 1
         a, b = np.clip(old, -limit, limit), np.clip(res, -limit, limit)
         res = res - float((a * b).sum() / ((a * a).sum() + 1e-6)) * old
@@ -114,21 +131,6 @@ def _wide_part(res, rate):
     wide = np.ones((1, int(WIDE_MM * rate) | 1), np.uint8)
     turn = lambda first, then: cv2.morphologyEx(cv2.morphologyEx(smooth, first, wide), then, wide)
     return (turn(cv2.MORPH_OPEN, cv2.MORPH_CLOSE) + turn(cv2.MORPH_CLOSE, cv2.MORPH_OPEN)) / 2
-
-
-def _row_residual(colour, rate, every=4):
-    """Colour minus the mean of 22 mm along its row, in which what stands out counts little; the mean is made of every few columns."""
-    height, width = colour.shape[:2]
-    few = cv2.resize(colour, (width // every, height), interpolation=cv2.INTER_AREA)
-    wide = int(22 * rate / every) | 1
-    weight = np.ones(few.shape[:2], np.float32)
-    for _ in range(3):
-        total = cv2.blur(weight, (wide, 1), borderType=cv2.BORDER_REFLECT)
-        mean = cv2.blur(few * weight[..., None], (wide, 1), borderType=cv2.BORDER_REFLECT) / (total[..., None] + 1e-4)
-        size = np.abs(few - mean) @ np.ones(3, np.float32)
-        scale = 2.2 * np.median(size[:, ::2], axis=1, keepdims=True) + 2
-        weight = 1 / (1 + (size / scale) ** 2)
-    return colour - cv2.resize(mean, (width, height), interpolation=cv2.INTER_LINEAR)
 
 
 def find_band(flat, before=None):
@@ -205,7 +207,7 @@ def _bands(flat, white, look, common):
 def _shown(before, band):
     """True where the face showed that very band before the shot: its ink is never taken out whole."""
     try:
-        old = follow(_row_residual(before.colour, before.rate), before, band.slope, band.toe_mm, band.up_mm)[1]
+        old = follow(before.plain, before, band.slope, band.toe_mm, band.up_mm)[1]
     except NoLine:
         return False
     return _apart(old, band) < SHOWN_MM

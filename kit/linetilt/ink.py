@@ -19,12 +19,13 @@ from .score_lines import half_size
 
 TILT_LIMIT_DEG = 22.0
 WIDTH_RANGE_MM = (1.0, 5.8)  # of a pen's line; scratches are narrower
-LENGTH_MM = 7.0, 2 * BALL_RADIUS_MM  # of a print; the ball is no wider
+LENGTH_MM = 7.0, 0.9 * 2 * BALL_RADIUS_MM  # of a print; the ball is no wider, and 37 mm was the longest of 1,556 drawn ones
+LEAST_MM2 = 18.0  # length by width; scratches and stains are smaller, drawn prints have 21 at least
 GROOVE_MM = 0.5  # rows nearer than this to the middle of a score line are left out
 ALL_ABOUT = 0.25  # share of ink's colour about a mark to that in it; of drawn prints 0.15 at most
 SECOND_SHARE, SECOND = 0.55, 0.25  # of the mark's own: rarity of what may be a second print, and its merit
 PEN_MOST_MM, HOLLOW, WEDGE = 4.5, (0.55, 1.7), 0.035  # of one print: width, ink of its middle to its sides, slopes of its edges apart
-DARK, DARK_APART, DARK_REFUSED = 0.45, 1.5, 4.0  # of full ink; standard uncertainties between two leans: half of that counts at 1.5
+DARK, DARK_APART, DARK_REFUSED = 0.45, 1.5, 2.0  # of full ink; standard uncertainties between two leans: half of that counts at 1.5
 LEAST_MERIT = 25.0  # a band that stands out less is as often something else
 SURE_MERIT = 60.0  # a band that stands out this much is the print: length, fill and contrast together
 RIVAL, RIVAL_BEFORE = 0.5, 0.7  # of the best mark's merit; what a photo from before the shot shows is never taken out whole
@@ -289,7 +290,7 @@ def follow(res, flat, slope, toe, up):
             break
     if abs(np.degrees(np.arctan(band.slope))) > TILT_LIMIT_DEG + 3:
         raise NoLine(NO_LINE)
-    if not LENGTH_MM[0] < band.length_mm < LENGTH_MM[1] or not WIDTH_RANGE_MM[0] < band.width_mm < WIDTH_RANGE_MM[1] or band.length_mm < SLENDER * band.width_mm:
+    if not LENGTH_MM[0] < band.length_mm < LENGTH_MM[1] or not WIDTH_RANGE_MM[0] < band.width_mm < WIDTH_RANGE_MM[1] or band.length_mm < max(SLENDER * band.width_mm, LEAST_MM2 / band.width_mm):
         raise NoLine(f"what stands out on the face is {band.length_mm:.0f} mm long and {band.width_mm:.1f} mm wide, not a printed line")
     if band.noise > 0.4 or band.fill < 0.28:
         raise NoLine("the mark is too faint to measure")

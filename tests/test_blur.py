@@ -48,3 +48,26 @@ def test_the_width_of_an_edge_is_found(sigma):
 
 def test_a_blank_picture_has_no_edges_to_judge_by():
     assert edge_sigmas(np.full((500, 600, 3), 128, np.uint8)) == []
+
+
+def test_a_file_squeezed_to_blocks_is_called_so_unless_its_size_makes_up_for_it():
+    photo = take_photo(972, megapixels=1.2)
+    club = lt.Club(label="7", loft_deg=34, handed=photo.handed, score_line_length_mm=photo.head.score_line_length_mm)
+    jpeg = lambda rgb, quality: cv2.imencode(".jpg", np.ascontiguousarray(rgb[..., ::-1]), [cv2.IMWRITE_JPEG_QUALITY, quality])[1].tobytes()
+    for quality in (5, 12, 19):
+        with pytest.raises(lt.PhotoError, match="squeezed so hard.*the phone's own photo") as refused:
+            lt.measure_photo(jpeg(photo.rgb, quality), club)
+        assert refused.value.code == "blurred"
+    large = cv2.resize(photo.rgb, None, fx=3, fy=3, interpolation=cv2.INTER_CUBIC)  # is decoded at half its size
+    for rgb, quality in ((photo.rgb, 25), (large, 15)):
+        mark = lt.measure_photo(jpeg(rgb, quality), club)
+        assert abs(mark.tilt_deg - photo.print.tilt_deg) < 3 * mark.u_tilt_deg
+
+
+def test_a_line_placed_by_hand_on_a_squeezed_file_is_measured():
+    photo = take_photo(972, megapixels=1.2)
+    club = lt.Club(label="7", loft_deg=34, handed=photo.handed, score_line_length_mm=photo.head.score_line_length_mm)
+    whole = lt.measure_photo(photo.jpeg, club)
+    squeezed = cv2.imencode(".jpg", np.ascontiguousarray(photo.rgb[..., ::-1]), [cv2.IMWRITE_JPEG_QUALITY, 12])[1].tobytes()
+    by_hand = lt.measure_photo(squeezed, club, corners=whole.corners, line=whole.line)
+    assert by_hand.tilt_deg == pytest.approx(whole.tilt_deg, abs=0.05)

@@ -1,28 +1,31 @@
-"""Whether a photo is too blurred to be measured: how wide even its clearest edges are, across and upright apart, since a hand that moves blurs only one of them."""
+"""Whether a photo is too blurred to be measured: how hard its file was squeezed, and how wide even its clearest edges are, across and upright apart, since a hand that moves blurs only one of them."""
 
 import cv2
 import numpy as np
 
-from .errors import Blurred
+from .errors import Blurred, Squeezed
 from .score_lines import shrunk
 
 SIDE_PX = 500  # long side of the picture that is looked at: 3 to 6 pixels to a millimetre of the face
 FINE_PX, COARSE_PX = 1.1, 3.6  # the two smoothings whose slopes are compared
 MOST_SIGMA_PX = 1.15  # by trial on drawn and path-traced photos: sharp ones stay below 0.9, and out of focus by 0.6 mm or shaken by 4 mm most lie above
+SQUEEZED_MOST = 40  # the tables of ITU-T T.81, K.1, at a quality of 20 as most writers count it; of drawn photos below, one in 20 is misread
 
 
-def refuse_blurred(rgb):
-    """Refuse a picture in which no edge across, or no upright edge, is sharp.
+def refuse_blurred(picture):
+    """Refuse a picture that was squeezed to blocks, or in which no edge across, or no upright edge, is sharp.
 
     Parameters
     ----------
-    rgb : ndarray of uint8, shape (H, W, 3)
+    picture : linetilt.photo.Picture
 
     Raises
     ------
-    Blurred
+    Blurred, Squeezed
     """
-    widest = max(edge_sigmas(rgb), default=0.0)
+    if picture.squeezed > SQUEEZED_MOST:
+        raise Squeezed("the file was squeezed so hard that the edges of the print are guesswork")
+    widest = max(edge_sigmas(picture.rgb), default=0.0)
     if widest > MOST_SIGMA_PX:
         raise Blurred(f"the picture is blurred: even its clearest edges are {widest / MOST_SIGMA_PX:.1f} times as wide as those that a print can be read between")
 

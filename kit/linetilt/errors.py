@@ -94,6 +94,10 @@ class Blurred(PhotoError):
     advice = "hold the phone still, tap on the face to focus, add light, and take it again"
 
 
+class Squeezed(Blurred):
+    advice = "use the phone's own photo instead of a copy that a message or a website made small, or save it at a higher quality"
+
+
 class Mirrored(PhotoError):
     code = "mirrored"
     advice = "turn off mirroring in the camera, or set the club's hand (right or left) to match the face"

@@ -141,8 +141,8 @@ def measure_photo(photo, club, *, before=None, corners=None, line=None):
     if not isinstance(club, Club):
         raise InputError(f"club is {club!r}; expected a linetilt.Club")
     picture = open_photo(photo)
-    if line is None:  # a shaken print still has edges, in the wrong places
-        refuse_blurred(picture.rgb)
+    if line is None:  # a shaken or squeezed print still has edges, in the wrong places
+        refuse_blurred(picture)
     frame = find_face(picture, club) if corners is None else frame_from_corners(picture, club, corners)
     if line is not None:
         band = band_from_ends(picture, frame, line)

@@ -35,6 +35,8 @@ class Picture:
     f35_mm, u_f35_mm : float
         Focal length as its 35 mm equivalent, and its standard uncertainty.
     f35_from : {"exif", "usual"}
+    squeezed : float
+        Steps in which a JPEG keeps the brightness of 8 x 8 pixels of `rgb`, in eighths of a grey level; 0 where it is not known.
     """
 
     rgb: np.ndarray
@@ -42,6 +44,7 @@ class Picture:
     f35_mm: float
     u_f35_mm: float
     f35_from: str
+    squeezed: float = 0.0
 
     @property
     def focal_px(self):
@@ -72,7 +75,7 @@ def open_photo(photo):
     kind = _kind(data)
     if kind is None:
         raise UnreadablePhoto("this is not a JPEG, PNG, WebP or HEIC picture")
-    size, exif = (_heic if kind == "heic" else _HEADERS[kind])(data)[:2]
+    size, exif, *step = (_heic if kind == "heic" else _HEADERS[kind])(data)
     if size is None:
         raise UnreadablePhoto("the picture's header is damaged")
     _check_size(*size)
@@ -80,10 +83,10 @@ def open_photo(photo):
         rgb, reduction = _reduced(_as_rgb(_heic(data)[2]()))
     else:
         rgb, reduction = _decode(data, kind, size)
-    f35 = _f35(exif)
+    f35, squeezed = _f35(exif), step[0] / reduction if kind == "jpeg" else 0.0
     if f35 is None:
-        return Picture(rgb, reduction, PHONE_F35_MM, PHONE_U_F35_MM, "usual")
-    return Picture(rgb, reduction, f35, EXIF_U_F35_MM, "exif")
+        return Picture(rgb, reduction, PHONE_F35_MM, PHONE_U_F35_MM, "usual", squeezed)
+    return Picture(rgb, reduction, f35, EXIF_U_F35_MM, "exif", squeezed)
 
 
 def photo_bytes(photo):
@@ -175,8 +178,11 @@ def _kind(data):
 
 
 def _jpeg_header(data):
-    """Walk the markers up to the scan. A file that ends before its end marker was cut short."""
-    size, exif, at = None, b"", 2
+    """Walk the markers up to the scan. A file that ends before its end marker was cut short.
+
+    The third of what is returned is the first step of the first quantization table (ITU-T T.81, B.2.4.1).
+    """
+    size, exif, step, at = None, b"", 0, 2
     for _ in range(MOST_PARTS):
         if at + 4 > len(data) or data[at] != 0xFF:
             break
@@ -193,12 +199,14 @@ def _jpeg_header(data):
             size = (width, height) if width and height else None
         elif marker == 0xE1 and data[at + 4:at + 10] == b"Exif\0\0":
             exif = data[at + 10:at + 2 + length]
+        elif marker == 0xDB and data[at + 4:at + 5] in (b"\x00", b"\x10"):
+            step = int.from_bytes(data[at + 5:at + 6 + (data[at + 4] >> 4)], "big")
         elif marker == 0xDA:
             if data.rfind(b"\xff\xd9", at) < 0:
                 raise UnreadablePhoto("the file was cut short: its end is missing")
-            return (None if data.count(b"\xff\xda", at) > MOST_SCANS else size), exif
+            return (None if data.count(b"\xff\xda", at) > MOST_SCANS else size), exif, step
         at += 2 + length
-    return None, b""
+    return None, b"", step
 
 
 def _png_header(data):

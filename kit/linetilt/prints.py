@@ -15,7 +15,7 @@ LEAST_STEP = 3.0  # in colour, of 255; prints mostly have 10 at least
 EDGE, EDGE_SIDE = 1.6, 0.15  # both sides' difference to the mark's step, the mark's to its nearer side to that: of an edge 2 and 0
 BESIDE_MM = (0.5, 2.0)  # from the band, where the face's own colour is read
 GROOVE_MM, LAND_MM = 0.2, 0.7  # rows nearer than the one lie in a score line, rows farther than the other between two
-EVEN_WIDTH, EVEN_EDGES_MM = 0.82, 0.2  # narrowest to widest tenth of the rows; scatter of both edges about a smooth curve
+EVEN, SOLID = 0.5, 0.97  # narrowest to widest tenth of the rows, less what four in five rows of both edges keep within of a smooth curve (mm); ink of the band's inside: of drawn prints 0.49 and 0.95 at most
 LEAST_WIDE_MM = 0.95  # the widest tenth of the rows, of a pen's line
 
 
@@ -59,14 +59,15 @@ def _edges(on, t):
 
 
 def _even(on, t, y, half):
-    """True where the rows within `half` of the middle are all as wide, or all thin, or their edges lie on smooth curves."""
+    """True where the rows within `half` of the middle are all thin, or full, or about as wide and their edges on smooth curves."""
     rows = on.any(axis=1) & (np.abs(y) < half)
     if rows.sum() < 20:
         return False
     on, y = on[rows], y[rows]
     narrow, wide = np.percentile(on.sum(axis=1), (10, 90))
-    scatter = [np.std(edge - np.polyval(np.polyfit(y, edge, 2), y)) for edge in _edges(on, t)]
-    return narrow > EVEN_WIDTH * wide or wide * (t[1] - t[0]) < LEAST_WIDE_MM or np.hypot(*scatter) < EVEN_EDGES_MM
+    within = [np.quantile(np.abs(edge - np.polyval(np.polyfit(y, edge, 2), y)), 0.8) for edge in _edges(on, t)]
+    wide_mm = wide * (t[1] - t[0])
+    return wide_mm < LEAST_WIDE_MM or on[:, np.abs(t) < wide_mm / 2 - 0.15].mean() > SOLID or narrow / wide - np.hypot(*within) > EVEN
 
 
 def _lean(y, edge):

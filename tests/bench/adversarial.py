@@ -324,7 +324,7 @@ def adversarial_photo(seed, kind):
     """Return JPEG bytes, the club to measure it as, and the Print that is the truth or None where there is none."""
     scene = scene_of(seed, kind)
     rgb = KINDS[kind](scene)
-    quality = int(scene.rng.integers(4, 20)) if kind == "heavy_jpeg" else 88
+    quality = int(scene.rng.integers(4, 40)) if kind == "heavy_jpeg" else 88
     jpeg = cv2.imencode(".jpg", np.ascontiguousarray(rgb[..., ::-1]), [cv2.IMWRITE_JPEG_QUALITY, quality])[1].tobytes()
     if kind not in ("screenshot", "screen_photo"):
         jpeg = with_exif(jpeg, scene.marked.f35_mm)

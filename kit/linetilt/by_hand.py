@@ -5,7 +5,8 @@ import numpy as np
 
 from .band import Band
 from .errors import InputError, NoFace
-from .face import NOMINAL_LENGTH_MM, FaceFrame, measure_lines, pixels_per_mm
+from .face import NOMINAL_LENGTH_MM, FaceFrame
+from .line_points import measure_lines, pixels_per_mm
 from .pose import fit_pose, project
 
 U_POINT_PX = 3.0  # how well a finger or a mouse places a mark: common practice, no source

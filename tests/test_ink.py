@@ -9,7 +9,7 @@ from linetilt.ink import find_band
 from linetilt.ink_colour import ink_look, rarity
 from test_prints import U, V, bitten, face, stroke
 
-FINISH, RUST, INK, OTHER_INK = (np.array(colour, float) for colour in ((130, 130, 132), (96, 62, 44), (66, 64, 70), (120, 50, 110)))
+FINISH, RUST, INK, OTHER_INK, PALE_INK = (np.array(colour, float) for colour in ((130, 130, 132), (96, 62, 44), (66, 64, 70), (120, 50, 110), (96, 150, 120)))
 
 
 def rusty(seed, share):
@@ -46,6 +46,17 @@ def test_a_second_print_of_another_colour_is_refused(seed):
     colour = inked(rusty(seed, 0.02), leaning(bitten(stroke(), seed), 0.03), INK)
     with pytest.raises(TwoLines):
         find_band(face(inked(colour, leaning(bitten(stroke(), seed + 50), -0.08, aside=5.0), OTHER_INK)))
+
+
+def test_a_second_print_of_a_third_of_the_contrast_is_mostly_refused():
+    refused = 0
+    for seed in range(8):
+        colour = inked(rusty(seed, 0.0), leaning(bitten(stroke(), seed), 0.03), INK - 25)
+        try:
+            find_band(face(inked(colour, leaning(bitten(stroke(), seed + 50), -0.08, aside=5.0), PALE_INK)))
+        except TwoLines:
+            refused += 1
+    assert refused >= 7
 
 
 def test_specks_beside_a_print_do_not_move_its_edges():

@@ -44,6 +44,16 @@ def test_even_edges_are_no_print(width, bend):
         find_band(face(120 - 60 * np.repeat(stroke(width, bend)[..., None], 3, axis=2) + np.random.default_rng(0).normal(0, 3, (len(V), len(U), 3)).astype(np.float32)))
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_specks_at_an_even_stroke_do_not_make_it_a_print(seed):
+    """Rust or dirt that touches a scratch in one row of eight: its inside stays full."""
+    rng, ink = np.random.default_rng(seed), stroke(1.6)
+    for row in rng.choice(np.nonzero((V > 6) & (V < 24))[0], 18, replace=False):
+        side = rng.choice([-1, 1])
+        ink[row, (side * U > 0) & (side * U < 0.8 + rng.uniform(0.6, 1.2))] = 1
+    assert shape_of(ink, face(), replace(BAND, width_mm=1.6)).even
+
+
 @pytest.mark.parametrize("seed", range(8))
 def test_edges_bitten_by_dimples_are_a_print(seed):
     shape = shape_of(bitten(stroke(), seed), face(), BAND)

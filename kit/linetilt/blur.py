@@ -7,17 +7,20 @@ from .errors import Blurred, Squeezed
 from .score_lines import shrunk
 
 SIDE_PX = 500  # long side of the picture that is looked at: 3 to 6 pixels to a millimetre of the face
+FACE_RATE = 4.0  # samples a mm, where the face alone is looked at
 FINE_PX, COARSE_PX = 1.1, 3.6  # the two smoothings whose slopes are compared
 MOST_SIGMA_PX = 1.15  # by trial on drawn and path-traced photos: sharp ones stay below 0.9, and out of focus by 0.6 mm or shaken by 4 mm most lie above
 SQUEEZED_MOST = 40  # the tables of ITU-T T.81, K.1, at a quality of 20 as most writers count it; of drawn photos below, one in 20 is misread
 
 
-def refuse_blurred(picture):
+def refuse_blurred(picture, face=None):
     """Refuse a picture that was squeezed to blocks, or in which no edge across, or no upright edge, is sharp.
 
     Parameters
     ----------
     picture : linetilt.photo.Picture
+    face : linetilt.ink.FlatFace, optional
+        Of a picture whose surroundings are blurred the face is looked at by itself.
 
     Raises
     ------
@@ -26,6 +29,12 @@ def refuse_blurred(picture):
     if picture.squeezed > SQUEEZED_MOST:
         raise Squeezed("the file was squeezed so hard that the edges of the print are guesswork")
     widest = max(edge_sigmas(picture.rgb), default=0.0)
+    if widest > MOST_SIGMA_PX and face is not None:
+        rows, columns = (np.nonzero(face.field.any(axis=axis))[0] for axis in (1, 0))
+        field = face.colour[rows[0]:rows[-1], columns[0]:columns[-1]]
+        small = cv2.resize(field, None, fx=FACE_RATE / face.rate, fy=FACE_RATE / face.rate, interpolation=cv2.INTER_AREA)
+        sigmas = edge_sigmas(np.clip(small, 0, 255).astype(np.uint8))
+        widest = max(sigmas) if len(sigmas) == 2 else widest
     if widest > MOST_SIGMA_PX:
         raise Blurred(f"the picture is blurred: even its clearest edges are {widest / MOST_SIGMA_PX:.1f} times as wide as those that a print can be read between")
 

@@ -9,7 +9,7 @@ import pandas as pd
 from .blur import refuse_blurred
 from .by_hand import band_from_ends, frame_from_corners
 from .club import Club
-from .errors import InputError, NoLine
+from .errors import InputError, NoLine, PhotoError
 from .face import find_face
 from .prints import check_print
 from .ink import find_band, flatten
@@ -141,13 +141,21 @@ def measure_photo(photo, club, *, before=None, corners=None, line=None):
     if not isinstance(club, Club):
         raise InputError(f"club is {club!r}; expected a linetilt.Club")
     picture = open_photo(photo)
-    if line is None:  # a shaken or squeezed print still has edges, in the wrong places
-        refuse_blurred(picture)
+    try:
+        return _measure(picture, club, before, corners, line)
+    except PhotoError:
+        if line is None:  # blur is the reason behind many another
+            refuse_blurred(picture)
+        raise
+
+
+def _measure(picture, club, before, corners, line):
     frame = find_face(picture, club) if corners is None else frame_from_corners(picture, club, corners)
     if line is not None:
         band = band_from_ends(picture, frame, line)
     else:
         after = flatten(picture.rgb, frame)
+        refuse_blurred(picture, after)  # a shaken or squeezed print still has edges, in the wrong places
         band = find_band(after, None if before is None else _aligned_before(before, club, after, frame))
         if before is None:  # a scratch or sign was there before
             check_print(after, frame, band)

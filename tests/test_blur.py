@@ -6,7 +6,7 @@ import pytest
 
 import linetilt as lt
 from faces.camera import take_photo
-from linetilt.blur import SIDE_PX, edge_sigmas
+from linetilt.blur import MOST_SIGMA_PX, SIDE_PX, edge_sigmas
 
 
 def code_of(photo, rgb):
@@ -48,6 +48,21 @@ def test_the_width_of_an_edge_is_found(sigma):
 
 def test_a_blank_picture_has_no_edges_to_judge_by():
     assert edge_sigmas(np.full((500, 600, 3), 128, np.uint8)) == []
+
+
+@pytest.mark.parametrize("seed", [970, 971, 972, 973])
+def test_a_sharp_face_before_a_blurred_background_is_measured(seed):
+    photo = take_photo(seed, megapixels=1.2)
+    club = lt.Club(label="7", loft_deg=34, handed=photo.handed, score_line_length_mm=photo.head.score_line_length_mm)
+    corners = cv2.perspectiveTransform(photo.head.field_corners[None].astype(np.float32), photo.homography.astype(np.float32))[0]
+    face = np.zeros(photo.rgb.shape[:2], np.uint8)
+    cv2.fillConvexPoly(face, np.int32(corners.mean(axis=0) + 1.6 * (corners - corners.mean(axis=0))), 1)
+    stripes = np.where((np.arange(photo.rgb.shape[1]) // 40 % 2)[None, :, None] > 0, 250, 5).astype(np.uint8)
+    behind = cv2.GaussianBlur(np.broadcast_to(stripes, photo.rgb.shape).copy(), (0, 0), 9)
+    rgb = np.where(cv2.GaussianBlur(face, (0, 0), 3)[..., None] > 0, photo.rgb, behind)
+    assert max(edge_sigmas(rgb)) > MOST_SIGMA_PX
+    mark = lt.measure_photo(rgb, club)
+    assert abs(mark.tilt_deg - photo.print.tilt_deg) < 3 * mark.u_tilt_deg
 
 
 def test_a_file_squeezed_to_blocks_is_called_so_unless_its_size_makes_up_for_it():

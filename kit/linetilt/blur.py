@@ -10,6 +10,7 @@ SIDE_PX = 500  # long side of the picture that is looked at: 3 to 6 pixels to a 
 FACE_RATE = 4.0  # samples a mm, where the face alone is looked at
 FINE_PX, COARSE_PX = 1.1, 3.6  # the two smoothings whose slopes are compared
 MOST_SIGMA_PX = 1.15  # by trial on drawn and path-traced photos: sharp ones stay below 0.9, and out of focus by 0.6 mm or shaken by 4 mm most lie above
+LEAST_EDGES = 0.06  # of the picture's long side, in pixels on the crest of an edge: fewer say nothing
 SQUEEZED_MOST = 40  # the tables of ITU-T T.81, K.1, at a quality of 20 as most writers count it; of drawn photos below, one in 20 is misread
 
 
@@ -29,10 +30,10 @@ def refuse_blurred(picture, face=None):
     if picture.squeezed > SQUEEZED_MOST:
         raise Squeezed("the file was squeezed so hard that the edges of the print are guesswork")
     widest = max(edge_sigmas(picture.rgb), default=0.0)
-    if widest > MOST_SIGMA_PX and face is not None:
-        rows, columns = (np.nonzero(face.field.any(axis=axis))[0] for axis in (1, 0))
-        field = face.colour[rows[0]:rows[-1], columns[0]:columns[-1]]
-        small = cv2.resize(field, None, fx=FACE_RATE / face.rate, fy=FACE_RATE / face.rate, interpolation=cv2.INTER_AREA)
+    if widest > MOST_SIGMA_PX and face is not None and face.field.any():
+        left, top, width, height = cv2.boundingRect(face.field.astype(np.uint8))
+        size = [max(int(side * FACE_RATE / face.rate), 1) for side in (width, height)]
+        small = cv2.resize(face.colour[top:top + height, left:left + width], size, interpolation=cv2.INTER_AREA)
         sigmas = edge_sigmas(np.clip(small, 0, 255).astype(np.uint8))
         widest = max(sigmas) if len(sigmas) == 2 else widest
     if widest > MOST_SIGMA_PX:
@@ -53,7 +54,7 @@ def edge_sigmas(rgb):
     found, near = [], np.ones((5, 5), np.uint8)
     for steep, slope, other in zip(fine, coarse, coarse[::-1]):
         edge = (slope > max(0.3 * np.percentile(slope[::4, ::4], 99.7), 0.35)) & (slope > 2 * other) & (slope > 0.97 * cv2.dilate(slope, near))
-        if edge.sum() > 30:
+        if edge.sum() > LEAST_EDGES * max(grey.shape):
             ratio = np.percentile(cv2.dilate(steep, near)[edge] / slope[edge], 90) ** 2
             found.append(float(np.sqrt(max(COARSE_PX**2 - ratio * FINE_PX**2, 0) / max(ratio - 1, 1e-3))))
     return found

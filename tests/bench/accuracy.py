@@ -22,7 +22,7 @@ from skimage import color, feature, filters, measure, morphology, transform  # n
 
 
 def limit_tilt_deg(photo):
-    """The kit's fit on the true map of the ink, in the true plane."""
+    """The kit's fit on the true map of the ink, in the true plane; NaN where that is too little for one."""
     mark = photo.print
     ink = np.minimum(mark.coverage / np.percentile(mark.coverage[mark.coverage > 0.2], 85), 1.5)
     u, v = mark.u0 + np.arange(ink.shape[1]) / mark.ppm, mark.v0 - np.arange(ink.shape[0]) / mark.ppm
@@ -32,7 +32,10 @@ def limit_tilt_deg(photo):
     slope = np.tan(0.5 * np.arctan2(2 * (ink * du * dv).sum(), (ink * dv * dv).sum() - (ink * du * du).sum()))
     reach = 3.1
     for _ in range(3):
-        band = fit_band(ink, u, v, clear, slope, toe, up, reach)
+        try:
+            band = fit_band(ink, u, v, clear, slope, toe, up, reach)
+        except lt.PhotoError:
+            return np.nan
         slope, toe, up, reach = band.slope, band.toe_mm, band.up_mm, band.width_mm / 2 + 1.4
     return float(np.degrees(np.arctan(slope)))
 
@@ -79,7 +82,7 @@ def main(photos=200, first=5000):
     held = lambda error, u: f"{(error.abs() < 1.96 * u).mean():.1%}"
     size = lambda error: (f"{error.abs().median():.2f}°", f"{error.abs().quantile(0.95):.2f}°")
     confident = kit[(kit.kit.abs() > 1) & (kit.kit.abs() > 3 * kit.u)]
-    rows = [("answered", f"{len(kit) / len(table):.1%}", f"{table.textbook.notna().mean():.1%}", "100 %"),
+    rows = [("answered", f"{len(kit) / len(table):.1%}", f"{table.textbook.notna().mean():.1%}", f"{table.limit.notna().mean():.1%}"),
             ("tilt error, median", size(kit.kit)[0], size(table.textbook)[0], size(kit.limit)[0]),
             ("tilt error, 95th percentile", size(kit.kit)[1], size(table.textbook)[1], size(kit.limit)[1]),
             ("95 % interval of the tilt holds the truth", held(kit.kit, kit.u), "", ""),
@@ -92,7 +95,10 @@ def main(photos=200, first=5000):
     print("| | kit | textbook | limit |\n| --- | --- | --- | --- |")
     for row in rows:
         print(f"| {' | '.join(row)} |")
-    print("\nrefused:", {code: group.seed.tolist() for code, group in table[table.code != ""].groupby("code")})
+    both = kit[["kit", "limit"]].abs()
+    median, most = (part.kit / part.limit for part in (both.median(), both.quantile(0.95)))
+    print(f"\nkit to limit: {median:.2f} times at the median, {most:.2f} times at the 95th percentile")
+    print("refused:", {code: group.seed.tolist() for code, group in table[table.code != ""].groupby("code")})
     if len(confident):
         print(confident.round(2).to_string(index=False))
 

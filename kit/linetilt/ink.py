@@ -20,6 +20,7 @@ from .score_lines import half_size
 TILT_LIMIT_DEG = 22.0
 WIDTH_RANGE_MM = (1.0, 5.8)  # of a pen's line; scratches are narrower
 LENGTH_MM = 7.0, 0.9 * 2 * BALL_RADIUS_MM  # of a print; the ball is no wider, and 37 mm was the longest of 1,556 drawn ones
+TOUCH_MM, STRAY = 30.0, 0.15  # a ball touches the face over less: common practice, no source; slope per share of a print beyond that
 LEAST_MM2 = 18.0  # length by width; scratches and stains are smaller, drawn prints have 21 at least
 GROOVE_MM = 0.5  # rows nearer than this to the middle of a score line are left out
 ALL_ABOUT = 0.25  # share of ink's colour about a mark to that in it; of drawn prints 0.15 at most
@@ -174,8 +175,9 @@ def find_band(flat, before=None):
         raise NoLine("the mark is too faint to measure, or another lies beside it")
     ink = ink_map()
     _refuse_second(res, flat, before, band, shape.hollow, merit)
-    # edges that lean further apart than holes let them, or a dark part that leans otherwise, are two prints, or smear: that much is not known
-    doubts = band.u_slope, max(abs(shape.wedge) - WEDGE, 0) / 4, _dark_apart(ink, flat, band)
+    # edges that lean further apart than holes let them, or a dark part that leans otherwise, are two prints, or smear; what is longer than a ball
+    # touches has a scratch or a stain at its end: that much is not known
+    doubts = band.u_slope, max(abs(shape.wedge) - WEDGE, 0) / 4, _dark_apart(ink, flat, band), STRAY * max(1 - TOUCH_MM / band.length_mm, 0)
     return replace(band, glare=lost, u_slope=float(np.linalg.norm(doubts)))
 
 

@@ -9,11 +9,18 @@ from faces.camera import take_photo
 from linetilt.blur import MOST_SIGMA_PX, SIDE_PX, edge_sigmas
 
 
+def club_of(photo):
+    return lt.Club(label="7", loft_deg=34, handed=photo.handed, score_line_length_mm=photo.head.score_line_length_mm)
+
+
+def jpeg(rgb, quality):
+    return cv2.imencode(".jpg", np.ascontiguousarray(rgb[..., ::-1]), [cv2.IMWRITE_JPEG_QUALITY, quality])[1].tobytes()
+
+
 def code_of(photo, rgb):
-    club = lt.Club(label="7", loft_deg=34, handed=photo.handed, score_line_length_mm=photo.head.score_line_length_mm)
     noisy = rgb + np.random.default_rng(1).normal(0, 2, rgb.shape)  # a sensor's noise is never blurred
     with pytest.raises(lt.PhotoError) as refused:
-        lt.measure_photo(np.clip(noisy, 0, 255).astype(np.uint8), club)
+        lt.measure_photo(np.clip(noisy, 0, 255).astype(np.uint8), club_of(photo))
     return refused.value.code, str(refused.value)
 
 
@@ -53,7 +60,6 @@ def test_a_blank_picture_has_no_edges_to_judge_by():
 @pytest.mark.parametrize("seed", [970, 971, 972, 973])
 def test_a_sharp_face_before_a_blurred_background_is_measured(seed):
     photo = take_photo(seed, megapixels=1.2)
-    club = lt.Club(label="7", loft_deg=34, handed=photo.handed, score_line_length_mm=photo.head.score_line_length_mm)
     corners = cv2.perspectiveTransform(photo.head.field_corners[None].astype(np.float32), photo.homography.astype(np.float32))[0]
     face = np.zeros(photo.rgb.shape[:2], np.uint8)
     cv2.fillConvexPoly(face, np.int32(corners.mean(axis=0) + 1.6 * (corners - corners.mean(axis=0))), 1)
@@ -61,28 +67,24 @@ def test_a_sharp_face_before_a_blurred_background_is_measured(seed):
     behind = cv2.GaussianBlur(np.broadcast_to(stripes, photo.rgb.shape).copy(), (0, 0), 9)
     rgb = np.where(cv2.GaussianBlur(face, (0, 0), 3)[..., None] > 0, photo.rgb, behind)
     assert max(edge_sigmas(rgb)) > MOST_SIGMA_PX
-    mark = lt.measure_photo(rgb, club)
+    mark = lt.measure_photo(rgb, club_of(photo))
     assert abs(mark.tilt_deg - photo.print.tilt_deg) < 3 * mark.u_tilt_deg
 
 
 def test_a_file_squeezed_to_blocks_is_called_so_unless_its_size_makes_up_for_it():
     photo = take_photo(972, megapixels=1.2)
-    club = lt.Club(label="7", loft_deg=34, handed=photo.handed, score_line_length_mm=photo.head.score_line_length_mm)
-    jpeg = lambda rgb, quality: cv2.imencode(".jpg", np.ascontiguousarray(rgb[..., ::-1]), [cv2.IMWRITE_JPEG_QUALITY, quality])[1].tobytes()
     for quality in (5, 12, 19):
         with pytest.raises(lt.PhotoError, match="squeezed so hard.*the phone's own photo") as refused:
-            lt.measure_photo(jpeg(photo.rgb, quality), club)
+            lt.measure_photo(jpeg(photo.rgb, quality), club_of(photo))
         assert refused.value.code == "blurred"
     large = cv2.resize(photo.rgb, None, fx=3, fy=3, interpolation=cv2.INTER_CUBIC)  # is decoded at half its size
     for rgb, quality in ((photo.rgb, 25), (large, 15)):
-        mark = lt.measure_photo(jpeg(rgb, quality), club)
+        mark = lt.measure_photo(jpeg(rgb, quality), club_of(photo))
         assert abs(mark.tilt_deg - photo.print.tilt_deg) < 3 * mark.u_tilt_deg
 
 
 def test_a_line_placed_by_hand_on_a_squeezed_file_is_measured():
     photo = take_photo(972, megapixels=1.2)
-    club = lt.Club(label="7", loft_deg=34, handed=photo.handed, score_line_length_mm=photo.head.score_line_length_mm)
-    whole = lt.measure_photo(photo.jpeg, club)
-    squeezed = cv2.imencode(".jpg", np.ascontiguousarray(photo.rgb[..., ::-1]), [cv2.IMWRITE_JPEG_QUALITY, 12])[1].tobytes()
-    by_hand = lt.measure_photo(squeezed, club, corners=whole.corners, line=whole.line)
+    whole = lt.measure_photo(photo.jpeg, club_of(photo))
+    by_hand = lt.measure_photo(jpeg(photo.rgb, 12), club_of(photo), corners=whole.corners, line=whole.line)
     assert by_hand.tilt_deg == pytest.approx(whole.tilt_deg, abs=0.05)

@@ -14,22 +14,26 @@ LEAST_EDGES = 0.06  # of the picture's long side, in pixels on the crest of an e
 SQUEEZED_MOST = 40  # the tables of ITU-T T.81, K.1, at a quality of 20 as most writers count it; of drawn photos below, one in 20 is misread
 
 
-def refuse_blurred(picture, face=None):
-    """Refuse a picture that was squeezed to blocks, or in which no edge across, or no upright edge, is sharp.
+def refuse_squeezed(picture):
+    """Refuse a Picture whose file was squeezed to blocks; raises Squeezed."""
+    if picture.squeezed > SQUEEZED_MOST:
+        raise Squeezed("the file was squeezed so hard that the edges of the print are guesswork")
+
+
+def refuse_blurred(rgb, face=None):
+    """Refuse a picture in which no edge across, or no upright edge, is sharp.
 
     Parameters
     ----------
-    picture : linetilt.photo.Picture
+    rgb : ndarray of uint8, shape (H, W, 3)
     face : linetilt.ink.FlatFace, optional
         Of a picture whose surroundings are blurred the face is looked at by itself.
 
     Raises
     ------
-    Blurred, Squeezed
+    Blurred
     """
-    if picture.squeezed > SQUEEZED_MOST:
-        raise Squeezed("the file was squeezed so hard that the edges of the print are guesswork")
-    widest = max(edge_sigmas(picture.rgb), default=0.0)
+    widest = max(edge_sigmas(rgb), default=0.0)
     if widest > MOST_SIGMA_PX and face is not None and face.field.any():
         left, top, width, height = cv2.boundingRect(face.field.astype(np.uint8))
         size = [max(int(side * FACE_RATE / face.rate), 1) for side in (width, height)]

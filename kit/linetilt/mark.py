@@ -6,10 +6,10 @@ import cv2
 import numpy as np
 import pandas as pd
 
-from .blur import refuse_blurred
+from .blur import refuse_blurred, refuse_squeezed
 from .by_hand import band_from_ends, frame_from_corners
 from .club import Club
-from .errors import InputError, NoLine, PhotoError
+from .errors import Blurred, InputError, NoLine, PhotoError
 from .face import find_face
 from .prints import check_print
 from .ink import find_band, flatten
@@ -141,11 +141,15 @@ def measure_photo(photo, club, *, before=None, corners=None, line=None):
     if not isinstance(club, Club):
         raise InputError(f"club is {club!r}; expected a linetilt.Club")
     picture = open_photo(photo)
+    if line is None:  # a squeezed print still has edges, in the wrong places
+        refuse_squeezed(picture)
     try:
         return _measure(picture, club, before, corners, line)
+    except Blurred:
+        raise
     except PhotoError:
         if line is None:  # blur is the reason behind many another
-            refuse_blurred(picture)
+            refuse_blurred(picture.rgb)
         raise
 
 
@@ -155,7 +159,7 @@ def _measure(picture, club, before, corners, line):
         band = band_from_ends(picture, frame, line)
     else:
         after = flatten(picture.rgb, frame)
-        refuse_blurred(picture, after)  # a shaken or squeezed print still has edges, in the wrong places
+        refuse_blurred(picture.rgb, after)  # and so has a shaken one
         band = find_band(after, None if before is None else _aligned_before(before, club, after, frame))
         if before is None:  # a scratch or sign was there before
             check_print(after, frame, band)

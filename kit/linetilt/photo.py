@@ -83,10 +83,9 @@ def open_photo(photo):
         rgb, reduction = _reduced(_as_rgb(_heic(data)[2]()))
     else:
         rgb, reduction = _decode(data, kind, size)
-    f35, squeezed = _f35(exif), step[0] / reduction if kind == "jpeg" else 0.0
-    if f35 is None:
-        return Picture(rgb, reduction, PHONE_F35_MM, PHONE_U_F35_MM, "usual", squeezed)
-    return Picture(rgb, reduction, f35, EXIF_U_F35_MM, "exif", squeezed)
+    f35 = _f35(exif)
+    focal = (PHONE_F35_MM, PHONE_U_F35_MM, "usual") if f35 is None else (f35, EXIF_U_F35_MM, "exif")
+    return Picture(rgb, reduction, *focal, squeezed=step[0] / reduction if kind == "jpeg" else 0.0)
 
 
 def photo_bytes(photo):

@@ -170,8 +170,7 @@ def _fit_frame(grey, picture, club, rough):
         # chipped paint or a print was taken for the ends
         heel, toe = np.where(np.isfinite(found.beyond), found.beyond, (-length / 2, length / 2))
         middles = project(np.linalg.inv(to_face), np.array([[heel, 1], [toe, 1]]) * [1, np.median(seen["kept"]) * pitch])
-        if middles.min() < 0 or np.any(middles > np.array(grey.shape[::-1]) - 1):
-            raise FaceCutOff("the score lines run out of the picture")
+        _check_inside(middles, grey.shape)
         share = length / (toe - heel)
         to_face, pitch = np.array([[share, 0, -share * (heel + toe) / 2], [0, share, 0], [0, 0, 1.0]]) @ to_face, share * pitch
     else:
@@ -238,11 +237,13 @@ def _check_hand(frame, rgb):
     return side < FOR or side < abs(turned) + LEAD
 
 
-def _check_frame(frame, picture):
-    height, width = picture.rgb.shape[:2]
-    corners, slack = frame.corners, frame.pitch_mm * frame.pixels_per_mm / 2  # the uppermost line may be none, or a short one
-    if corners.min() < -slack or corners[:, 0].max() > width - 1 + slack or corners[:, 1].max() > height - 1 + slack:
+def _check_inside(pixels, shape, slack=0.0):
+    if pixels.min() < -slack or np.any(pixels > np.array(shape[1::-1]) - 1 + slack):
         raise FaceCutOff("the score lines run out of the picture")
+
+
+def _check_frame(frame, picture):
+    _check_inside(frame.corners, picture.rgb.shape, frame.pitch_mm * frame.pixels_per_mm / 2)  # the uppermost line may be none, or a short one
     if max(abs(frame.pitch_deg), abs(frame.yaw_deg)) > 35:
         raise NoFace(f"the face seems to be seen {max(abs(frame.pitch_deg), abs(frame.yaw_deg)):.0f} degrees from the side; 20 is the most")
     if frame.residual_mm > 0.25:

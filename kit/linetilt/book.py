@@ -2,8 +2,8 @@
 
 The file is in SQLite's rollback-journal mode with ``synchronous=EXTRA``: when a method that writes has returned, its data is
 on the disk, and between writes the book is one whole file that may be copied, put on a stick or on a network drive. While the
-book is open its journal stays beside it, emptied (PERSIST): the disk is then waited for four times a write in place of five,
-since the folder has no new file to be made sure of. A closed book is one file. A write-ahead log waits once, but would leave
+book is open its journal stays beside it, emptied (PERSIST): of the five times that a write asks the disk to have something
+written for good, the folder's then has nothing to write. A closed book is one file. A write-ahead log asks once, but would leave
 acknowledged shots in a second file, and does not work across a network (sqlite.org/wal.html). Counted by tests/bench/book.py.
 """
 

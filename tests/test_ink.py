@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from linetilt.band import fit_band
-from linetilt.errors import TwoLines
+from linetilt.errors import NoLine, TwoLines
 from linetilt.ink import find_band
 from linetilt.ink_colour import ink_look, rarity
 from test_prints import U, V, bitten, face, stroke
@@ -57,6 +57,32 @@ def test_a_second_print_of_a_third_of_the_contrast_is_mostly_refused():
         except TwoLines:
             refused += 1
     assert refused >= 7
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("tone, refused", [(INK, True), (FINISH + 90, False)])
+def test_an_even_stroke_beside_a_print_counts_by_its_ink(tone, refused, seed):
+    """Of the print's own ink it may be a thin, full print; a bright one is a scratch."""
+    colour = inked(rusty(seed, 0.0), leaning(bitten(stroke(), seed), 0.03), INK)
+    flat = face(inked(colour, leaning(stroke(1.6), -0.08, aside=9.0), tone))
+    if refused:
+        with pytest.raises((TwoLines, NoLine)):
+            find_band(flat)
+    else:
+        assert abs(find_band(flat).slope - 0.03) < np.tan(np.radians(1.5))
+
+
+def test_two_patchy_prints_side_by_side_are_mostly_refused():
+    """Each lies in the flank of the other, which makes it look noisy there."""
+    refused = 0
+    for seed in range(12):
+        first, second = (bitten(bitten(stroke(1.9), seed + k), seed + k + 7) for k in (0, 50))
+        colour = inked(inked(rusty(seed, 0.0), leaning(first, 0.03), INK), leaning(second, -0.04, aside=7.0), INK + 15)
+        try:
+            find_band(face(colour + np.random.default_rng(seed).normal(0, 8, colour.shape).astype(np.float32)))
+        except (TwoLines, NoLine):
+            refused += 1
+    assert refused >= 9
 
 
 def test_specks_beside_a_print_do_not_move_its_edges():

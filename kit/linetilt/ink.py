@@ -29,7 +29,9 @@ PEN_MOST_MM, HOLLOW, WEDGE = 4.5, (0.55, 1.7), 0.035  # of one print: width, ink
 DARK, DARK_APART, DARK_REFUSED = 0.45, 1.5, 2.0  # of full ink; standard uncertainties between two leans: half of that counts at 1.5
 LEAST_MERIT = 25.0  # a band that stands out less is as often something else
 SURE_MERIT = 60.0  # a band that stands out this much is the print: length, fill and contrast together
+CLEAR_MM = 0.7  # from the edges of a mark, where another is looked for
 RIVAL, RIVAL_BEFORE = 0.5, 0.7  # of the best mark's merit; what a photo from before the shot shows is never taken out whole
+ONE_INK_DEG, INNER = 12.0, 0.3  # between the colours of two marks of one pen, read in the middle of each, this share of its width to both sides
 SHOWN_MM = 0.6  # between the axes of a mark before and after the shot: a new one may lie across or beside it
 LEAN_SURE = 0.035  # slope: a mark whose lean is less certain is less likely a print
 WIDE_MM = 7.0  # nothing this wide along a row is a print
@@ -153,8 +155,8 @@ def find_band(flat, before=None):
         more, other = _bands(flat, white, residual(flat, before, narrow), common)
         if before is not None:
             more = [found for found in more if not _shown(before, found[1])]
-        even += [band for _, band, shape, *_ in more if shape.even]  # a look that shows more of a mark outweighs one that shows less
-        bands = [found for found in bands + more if not any(_same(found[1], other) for other in even)]
+        even += [found for found in more if found[2].even]  # a look that shows more of a mark outweighs one that shows less
+        bands = [found for found in bands + more if not any(_same(found[1], other[1]) for other in even)]
         bands, refusal = sorted(bands, key=lambda found: -found[0]), refusal or other
         if bands and bands[0][0] > SURE_MERIT:
             break
@@ -165,8 +167,8 @@ def find_band(flat, before=None):
     if not bands:
         raise refusal or NoLine(NO_LINE)
     merit, band, shape, ink_map, res = bands[0]
-    rivals = [other[0] for other in bands[1:] if not _same(band, other[1])]
-    if rivals and max(rivals) > (RIVAL if before is None else RIVAL_BEFORE) * merit:
+    others, most = [other for other in bands[1:] if not _same(band, other[1])], (RIVAL if before is None else RIVAL_BEFORE) * merit
+    if any(other[0] > most or _second_beside(bands, other, flat) for other in others) or any(_second(other, merit, res, flat, band) for other in even):
         raise TwoLines("two printed lines lie on the face") if merit > SURE_MERIT else NoLine("more than one mark on the face could be the print")
     lost = _share(white, flat, band)
     if lost > 0.35:
@@ -206,6 +208,34 @@ def _bands(flat, white, look, common):
         if not any(_same(found[1], other[1]) for other in bands):
             bands.append((*found, res))
     return bands, refusal
+
+
+def _second_beside(bands, other, flat):
+    """True where another band, once the best one is out of its way, is a second print by the look at the face that showed it."""
+    best, res = bands[0], other[4]
+    try:
+        found = follow(res, _beside(flat, best[1]), other[1].slope, other[1].toe_mm, other[1].up_mm)
+    except NoLine:
+        return False
+    own = max((one[0] for one in bands if one[4] is res and _same(one[1], best[1])), default=best[0])
+    return found[0] > LEAST_MERIT and _second(found, own, res, flat, best[1])
+
+
+def _second(found, merit, res, flat, band):
+    """True where what was followed beside a mark may be a second print: an even one, a scratch or a sign, only where it is of the mark's own ink."""
+    return found[0] > SECOND * merit and (not found[2].even or _one_ink(res, flat, band, found[1]))
+
+
+def _one_ink(res, flat, band, other):
+    """True where two bands differ from the face in one and the same colour."""
+    shown = flat.field & flat.clear[:, None]
+    a, b = (np.median(res[shown & along & (np.abs(t) < INNER * which.width_mm)], axis=0) for which in (band, other) for t, along in [_lane(flat, which)])
+    return a @ b > np.cos(np.radians(ONE_INK_DEG)) * np.linalg.norm(a) * np.linalg.norm(b)
+
+
+def _beside(flat, band):
+    """The face without that band."""
+    return replace(flat, field=flat.field & (np.abs(_lane(flat, band)[0]) > band.width_mm / 2 + CLEAR_MM))
 
 
 def _shown(before, band):
@@ -359,7 +389,7 @@ def _refuse_second(res, flat, before, band, hollow, merit):
         raise TwoLines("the mark is too wide or too hollow for one pen line; two prints may lie on each other")
     t, along = _lane(flat, band)
     usable = flat.field & flat.clear[:, None]
-    beside = replace(flat, field=flat.field & (np.abs(t) > band.width_mm / 2 + 0.7))
+    beside = _beside(flat, band)
     rare = rarity(res[usable][::7], res[::2, ::2])
     own = rare[(usable & along & (np.abs(t) < band.width_mm / 2))[::2, ::2]].mean()
     for slope, toe, up, score in scan(np.where((usable & beside.field)[::2, ::2], rare, 0), beside, most=2):
@@ -369,7 +399,7 @@ def _refuse_second(res, flat, before, band, hollow, merit):
             other = follow(res, beside, slope, toe, up)
         except NoLine:
             continue
-        if other[0] > SECOND * merit and not other[2].even and (before is None or not _shown(before, other[1])):
+        if _second(other, merit, res, flat, band) and (before is None or not _shown(before, other[1])):
             raise TwoLines("two printed lines lie on the face")
 
 

@@ -195,7 +195,7 @@ def _edge_weight(inward, sigma, holes, width):
     Returns that, and the logarithm of the likelihood of what is seen.
     """
     bell = np.exp(-0.5 * (inward / sigma) ** 2)
-    edge = (1 - holes) * bell / (sigma * 2.5066)
-    bite = holes * np.where(inward > 0, 1.0, bell) * np.exp(-np.maximum(inward, 0) / (0.5 * width)) / (0.5 * width)
-    total = edge + bite + 0.01 * np.exp(-np.abs(inward) / 0.6) / 1.2
+    edge = (1 - holes) / (sigma * 2.5066) * bell
+    bite = holes * 2 / width * np.where(inward > 0, np.exp(np.maximum(inward, 0) * (-2 / width)), bell)
+    total = edge + bite + np.float32(0.01 / 1.2) * np.exp(np.abs(inward) * np.float32(-1 / 0.6))
     return edge / total, np.log(total)

@@ -203,7 +203,8 @@ def _jpeg_header(data):
         elif marker == 0xDA:
             if data.rfind(b"\xff\xd9", at) < 0:
                 raise UnreadablePhoto("the file was cut short: its end is missing")
-            return (None if data.count(b"\xff\xda", at) > MOST_SCANS else size), exif, step
+            scans = sum(np.count_nonzero(np.frombuffer(data, "<u2", (len(data) - first) // 2, first) == 0xDAFF) for first in (at, at + 1))
+            return (None if scans > MOST_SCANS else size), exif, step
         at += 2 + length
     return None, b"", step
 

@@ -28,8 +28,8 @@ def fit_pose(seen, picture, length, to_face, club, pitch):
     if len(seen["points"]) < 30 or len(seen["ends"]) < 6 or len(set(seen["end_side"])) < 2:
         raise NoFace("too few pieces of score lines were found")
     start = _start_pose(np.linalg.inv(to_face @ np.array([[1, 0, centre[0]], [0, 1, centre[1]], [0, 0, 1.0]])) @ flip, focal0)
-    xy_points, xy_ends = seen["points"] - centre, seen["ends"] - centre
-    xy, expected = np.concatenate([xy_points, xy_ends]), np.concatenate([seen["point_line"] * pitch, seen["end_side"] * length / 2])
+    count = len(seen["points"])
+    xy, expected = np.concatenate([seen["points"], seen["ends"]]) - centre, np.concatenate([seen["point_line"] * pitch, seen["end_side"] * length / 2])
     prior_sd = np.log1p(picture.u_f35_mm / picture.f35_mm)
     middle = float(np.median(seen["point_line"])) * pitch
 
@@ -39,18 +39,18 @@ def fit_pose(seen, picture, length, to_face, club, pitch):
         place = np.exp(-p[5]) * np.array([p[3], p[4], focal]) + rotation[:, 1] * middle
         return np.diag([focal, focal, 1.0]) @ np.column_stack([rotation[:, 0], rotation[:, 1], place]) @ flip
 
-    def residuals(p):
-        """In mm: of the points across the lines, then of the ends along them."""
-        inverse = np.linalg.inv(homography(p))
-        points, ends = np.split(project(inverse, xy), [len(xy_points)])
+    def residuals(tried):
+        """In mm, a row for each of the parameters tried: of the points across the lines, then of the ends along them."""
+        places = np.column_stack([xy, np.ones(len(xy))]) @ np.linalg.inv([homography(p) for p in tried]).swapaxes(1, 2)
+        points, ends = np.split(places, [count], axis=1)
         # in spacings as they come out: else a plane that shrinks to nothing would fit all lines
-        return np.concatenate([points[:, 1] * np.exp(-p[6]), ends[:, 0]]) - expected
+        return np.hstack([points[..., 1] / points[..., 2] * np.exp(-tried[:, 6:7]), ends[..., 0] / ends[..., 2]]) - expected
 
     known = club.score_line_pitch_mm if club.score_line_length_mm else None
     spacing_prior = (np.log(known / pitch), 0.015) if known else (0.0, 10.0)
 
-    scatters = lambda rest: [1.4826 * float(np.median(np.abs(part))) for part in np.split(rest, [len(xy_points)])]
-    spread_out = lambda sds: np.repeat(sds, (len(xy_points), len(xy_ends)))
+    scatters = lambda rest: [1.4826 * float(np.median(np.abs(part))) for part in np.split(rest, [count])]
+    spread_out = lambda sds: np.repeat(sds, (count, len(xy) - count))
 
     def cost(p, whole):
         """What the fit makes small: robust squares of residuals in standard deviations, and the two priors."""
@@ -62,16 +62,12 @@ def fit_pose(seen, picture, length, to_face, club, pitch):
     if not at[2] > 0:
         raise NoFace("the score lines found do not lie in one plane")
     p = np.concatenate([start[:3], focal0 * at[:2] / at[2], [np.log(focal0 / at[2]), 0.0, 0.0]])
-    rest, sd, settled = residuals(p), spread_out((0.06, 0.25)), False  # usual scatters, till the fit has settled: where it starts they say little
+    steps = np.diag([1e-5, 1e-5, 1e-5, 1e-3, 1e-3, 1e-5, 1e-5, 1e-5])
+    rest, sd, settled = residuals(p[None])[0], spread_out((0.06, 0.25)), False  # usual scatters, till the fit has settled: where it starts they say little
     for _ in range(40):
         whole = rest / sd
         weight = 1 / (1 + (whole / _REACH) ** 2)
-        jacobian = np.empty((len(whole), 8))
-        for k in range(8):
-            h = 1e-3 if k in (3, 4) else 1e-5
-            moved = p.copy()
-            moved[k] += h
-            jacobian[:, k] = (residuals(moved) / sd - whole) / h
+        jacobian = ((residuals(p + steps) - rest) / sd).T / np.diag(steps)
         normal = (jacobian * weight[:, None]).T @ jacobian
         gradient = (jacobian * weight[:, None]).T @ whole
         normal[7, 7] += 1 / prior_sd**2
@@ -85,7 +81,7 @@ def fit_pose(seen, picture, length, to_face, club, pitch):
             except np.linalg.LinAlgError:
                 raise NoFace("the score lines found do not lie in one plane") from None
             step *= min(1.0, 0.3 / np.max(np.abs(step[[0, 1, 2, 5, 6, 7]])))
-            there = residuals(p + step)
+            there = residuals((p + step)[None])[0]
             gain = before - cost(p + step, there / sd)
             if gain > 0:
                 p, rest = p + step, there
@@ -108,7 +104,7 @@ def fit_pose(seen, picture, length, to_face, club, pitch):
     normal_vector = rotation[:, 2]
     angles = (float(np.degrees(np.arcsin(np.clip(normal_vector[1], -1, 1)))), float(np.degrees(np.arcsin(np.clip(normal_vector[0], -1, 1)))),
               float(np.degrees(np.arctan2(rotation[1, 0], rotation[0, 0]))))
-    across = np.minimum(np.abs(rest), 3 * sd)[:len(xy_points)]
+    across = np.minimum(np.abs(rest), 3 * sd)[:count]
     fit = {"variants": [finish(p + spread[:, k]) for k in range(8)], "rms": float(np.sqrt(np.mean(across**2))), "angles": angles, "sd_end": scatters(rest)[1]}
     return finish(p), pitch * float(np.exp(p[6])), fit
 

@@ -5,6 +5,11 @@ import numpy as np
 
 SEARCH_PX = 560  # long side of the picture in which stripes are looked for
 ROLL_LIMIT_DEG = 34
+_WINDOW, _STEP, _PADDED = 128, 64, 512  # of a strip's spectrum: pixels looked at, from one look to the next, and padded to
+_BINS = np.arange(11, 74)  # period 7 to 46 pixels
+_USED = np.union1d(np.arange(_BINS[-1] + 1), 2 * _BINS)  # longer periods too: what outdoes all else is held down by them
+_WAVES = np.exp(-2j * np.pi / _PADDED * np.outer(_USED, np.arange(_WINDOW))) * np.hanning(_WINDOW)  # so few are quicker than a whole transform
+_WAVES = np.concatenate([_WAVES.real, _WAVES.imag]).astype(np.float32)
 
 
 def flatten(grey):
@@ -32,37 +37,32 @@ def _rotation(shape, angle_deg):
 
 def stripe_candidates(flat, kept=6):
     """Angle (degrees) and period (pixels) of the strongest long, parallel, evenly spaced stripes."""
-    window, step, padded = 128, 64, 512
     angles = np.linspace(-ROLL_LIMIT_DEG, ROLL_LIMIT_DEG, 15)
-    bins = np.arange(11, 74)  # period 7 to 46 pixels
-    most = 2 * bins[-1] + 1
-    waves = np.exp(-2j * np.pi / padded * np.outer(np.arange(most), np.arange(window))) * np.hanning(window)  # so few are quicker than a whole transform
-    waves = np.concatenate([waves.real, waves.imag]).astype(np.float32)
-    spectrum = np.zeros((len(angles), most))
+    spectrum = np.zeros((len(angles), len(_USED)))
     for row, angle in enumerate(angles):
         size, matrix = _rotation(flat.shape, angle)
         wide = size // 24
         fewer = np.array([[8 * wide / size, 0, 0], [0, 1, 0], [0, 0, 1.0]]) @ matrix  # eight samples to a strip
         strips = cv2.resize(cv2.warpAffine(flat, fewer[:2], (8 * wide, size)), (wide, size), interpolation=cv2.INTER_AREA)
         strips = (strips[:, 1:] + strips[:, :-1]) / 2
-        starts = range(0, size - window + 1, step)
-        blocks = waves @ np.stack([strips[s:s + window] for s in starts])
+        starts = range(0, size - _WINDOW + 1, _STEP)
+        blocks = _WAVES @ np.stack([strips[s:s + _WINDOW] for s in starts])
         across = (np.arange(strips.shape[1]) + 1) * 24 / size - 0.5
-        down = (np.array(starts) + window / 2) / size - 0.5
+        down = (np.array(starts) + _WINDOW / 2) / size - 0.5
         centre = np.exp(-(across[None, :] ** 2 + down[:, None] ** 2) / (2 * 0.2**2))  # people aim at what they photograph
-        power = blocks[:, :most] ** 2 + blocks[:, most:] ** 2
+        power = blocks[:, :len(_USED)] ** 2 + blocks[:, len(_USED):] ** 2
         power = np.minimum(power, np.percentile(power.max(axis=1), 99)) if power.size else power
-        total = np.einsum("wfs,ws->f", power, centre)
-        spectrum[row] = total
+        spectrum[row] = np.einsum("wfs,ws->f", power, centre)
     spectrum = np.maximum(spectrum - np.median(spectrum, axis=0), 0)  # what all angles share is texture, not stripes
-    score = spectrum[:, bins] + 0.5 * np.sqrt(spectrum[:, bins] * spectrum[:, 2 * bins])
+    ground, twice = (spectrum[:, np.searchsorted(_USED, bins)] for bins in (_BINS, 2 * _BINS))
+    score = ground + 0.5 * np.sqrt(ground * twice)
     found, whole = [], score.copy()
     for _ in range(kept):
         i, j = np.unravel_index(np.argmax(score), score.shape)
         if score[i, j] <= 0:
             break
         between = parabola(whole[:, j], i) if 0 < i < len(angles) - 1 else 0.0
-        found.append((float(angles[i] + between * (angles[1] - angles[0])), padded / float(bins[j])))
+        found.append((float(angles[i] + between * (angles[1] - angles[0])), _PADDED / float(_BINS[j])))
         score[max(i - 2, 0):i + 3, max(j - 2 - j // 6, 0):j + 4 + j // 6] = 0
     return found
 

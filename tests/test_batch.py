@@ -3,6 +3,7 @@
 import logging
 import multiprocessing
 import os
+import platform
 import re
 import shutil
 import signal
@@ -118,6 +119,19 @@ def test_a_worker_uses_one_thread_and_this_process_keeps_its_own(jobs):
     with ThreadPoolExecutor(1) as pool:
         lt.measure_photos(jobs.iloc[:1], pool)
     assert (cv2.getNumThreads(), [pool["num_threads"] for pool in threadpool_info()]) == before
+
+
+@pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="only this C library can be told")
+def test_a_worker_told_to_give_memory_back_at_once_keeps_it_between_photos(jobs, monkeypatch):
+    """So Dask tells its workers; these two photos would then ask for 430 MB in fresh pages."""
+    resource = pytest.importorskip("resource")
+    monkeypatch.setenv("MALLOC_TRIM_THRESHOLD_", "65536")
+    with ProcessPoolExecutor(1, multiprocessing.get_context("spawn")) as pool:
+        fresh = lambda: pool.submit(resource.getrusage, resource.RUSAGE_SELF).result().ru_minflt * resource.getpagesize() / 1e6
+        lt.measure_photos(jobs.iloc[[1, 3]], pool)
+        before = fresh()
+        lt.measure_photos(jobs.iloc[[1, 3]], pool)
+        assert fresh() - before < 50
 
 
 def test_an_iterator_is_drawn_as_photos_are_handed_out_and_no_picture_is_kept(jobs, table):

@@ -1,6 +1,7 @@
 """Thousands of photos -> a table with a row each, over processes or machines; what was measured once is not measured again."""
 
 import contextlib
+import ctypes
 import functools
 import hashlib
 import json
@@ -25,6 +26,7 @@ from .photo import photo_bytes
 COLUMNS = (*ROW, "flags", "error_code", "error")
 AHEAD = 64  # photos handed out at once to an executor that does not say how many workers it has; a pool gets four a worker
 LOOK_S = 0.2  # how often a wait looks whether the batch was stopped, in seconds
+_KEPT = (-1, 2**28), (-3, 2**25)  # M_TRIM_THRESHOLD, M_MMAP_THRESHOLD (mallopt(3)): Dask has its workers give all back at once, which takes as long as the measuring
 GONE_S = 5.0  # how long an executor that broke is given to say which photos it still finished, in seconds
 PASSING = ("unreadable", CrashedReader.code, NotMeasured.code)  # not the picture's last word, so not written down as its answer
 
@@ -145,15 +147,18 @@ def measure_job(photo, club, before, whole, keyed):
 
 def _measure_apart(*task):
     if multiprocessing.parent_process() is not None:
-        _one_thread(os.getpid())
+        _settle(os.getpid())
     return measure_job(*task)
 
 
 @functools.cache
-def _one_thread(process):
-    """Have OpenCV and the linear algebra of this worker use one thread: there is a worker for every core already."""
+def _settle(process):
+    """Have OpenCV and the linear algebra of this worker use one thread, as there is a worker for every core already, and have it keep memory between photos."""
     cv2.setNumThreads(0)  # not 1: a worker that was forked would wait for ever for threads that only its parent has
     threadpool_limits(1)
+    with contextlib.suppress(AttributeError, OSError, TypeError):  # the C library of Linux alone can be told so
+        for what, size in _KEPT:
+            ctypes.CDLL(None).mallopt(what, size)
 
 
 # ---- one after the other, or spread out ------------------------------------------------------------------------------

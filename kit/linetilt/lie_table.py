@@ -60,7 +60,7 @@ class LieTable:
     def pooled(self):
         """Fit and plan; InputError where no ball counts yet."""
         if self.fit is None:
-            raise InputError("no ball of this session counts yet; expected at least one; measure some in the second notebook, then run this cell again")
+            raise InputError("no ball of this session counts yet; expected at least one; measure photos in the second notebook and press Count it, then run this cell again")
         return self.fit, self.plan
 
     @cached_property

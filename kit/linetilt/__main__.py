@@ -7,6 +7,7 @@ from pathlib import Path
 from .which_book import BOOK_VARIABLE, USUAL_BOOK
 
 UPLOAD_BYTES = 200 * 2**20  # all photos of one upload together; JupyterLab's own limit is 10 MiB, above which they vanish
+CONFIG = Path(__file__).parent / "jupyter"  # has JupyterLab not ask the net for news and newer versions: nothing leaves the machine
 FIRST = "1_marking_setup.ipynb"
 BOOK_END = ".linetilt"
 
@@ -45,6 +46,7 @@ def main():
     book = book_path(sys.argv[1:])
     book.parent.mkdir(parents=True, exist_ok=True)
     os.environ[BOOK_VARIABLE] = str(book)  # the notebooks' kernels are started with it
+    os.environ["JUPYTER_CONFIG_PATH"] = os.pathsep.join(filter(None, [str(CONFIG), os.environ.get("JUPYTER_CONFIG_PATH")]))
     lab(arguments(sys.argv[1:]))
 
 

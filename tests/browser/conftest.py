@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import secrets
 import shutil
 import socket
@@ -13,7 +14,7 @@ from pathlib import Path
 
 import linetilt
 import pytest
-from linetilt.__main__ import arguments
+from linetilt.__main__ import CONFIG, arguments
 from linetilt.lie_table import keep_rules, lie_table
 
 ROOT = Path(__file__).parents[2]
@@ -22,13 +23,14 @@ FLAGS = (
     "--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking --disable-component-update --disable-sync"
 ).split()
 WAIT_S = 90
+BEYOND = re.compile(r"^(https?|wss?)://(?!127\.0\.0\.1[:/])|/lab/api/(update|news)")  # other machines, and what has JupyterLab ask them
 FAILED = '[data-mime-type="application/vnd.jupyter.stderr"]'  # text on stderr, and tracebacks
 RAN = f"""() => {{
     const prompts = [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].map(prompt => prompt.innerText);
     return document.querySelector('{FAILED}') || prompts.every(text => /[0-9]/.test(text));
 }}"""
 SETTINGS = {
-    "apputils-extension/notification": {"fetchNews": "false", "checkForUpdates": False},
+    "apputils-extension/notification": {"fetchNews": "false", "checkForUpdates": True},  # as after the question for news was answered with no
     "notebook-extension/tracker": {"windowingMode": "none"},  # all cells are in the page, also those out of sight
 }
 
@@ -69,6 +71,8 @@ class Server:
             "JUPYTERLAB_WORKSPACES_DIR": str(folder / "workspaces"),
             "PYTHONPATH": os.pathsep.join(filter(None, [kit, os.environ.get("PYTHONPATH")])),
         }
+        if not book:
+            env["JUPYTER_CONFIG_PATH"] = str(CONFIG)
         start = ["linetilt", str(book)] if book else ["jupyterlab", *arguments(root=self.root)]
         command = [
             sys.executable, "-m", *start, "--no-browser", "--allow-root", "--ip=127.0.0.1", f"--port={self.port}",
@@ -152,7 +156,7 @@ def demo_table():
 
 
 class Pages:
-    """Notebooks open in a browser; used as a context, at whose end every page must be free of script errors, tracebacks and text on stderr."""
+    """Notebooks open in a browser; used as a context, at whose end every page must be free of script errors, tracebacks and text on stderr, and must have asked nobody else for anything."""
 
     def __init__(self, server, browser):
         self._server, self._browser, self._opened = server, browser, []
@@ -163,7 +167,7 @@ class Pages:
     def __exit__(self, *failure):
         wrong = []
         for page, errors in self._opened:
-            wrong += [f"script error in the page: {error}" for error in errors]
+            wrong += errors
             wrong += [f"on stderr, or a traceback: {text}" for text in page.locator(FAILED).all_inner_texts()]
             page.close()
         assert failure[0] or not wrong, wrong
@@ -174,7 +178,8 @@ class Pages:
         page = self._browser.new_page(viewport={"width": 1280, "height": 800})
         errors = []
         self._opened.append((page, errors))
-        page.on("pageerror", lambda error: errors.append(str(error)))
+        page.on("pageerror", lambda error: errors.append(f"script error in the page: {error}"))
+        page.on("request", lambda request: errors.append(f"asked the net: {request.url}") if BEYOND.search(request.url) else None)
         self._load(page, path)
         return page
 

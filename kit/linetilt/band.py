@@ -14,7 +14,8 @@ from .errors import NoLine
 ROUGH, FINE = np.arange(-10, 10.1, 0.5), np.arange(-8, 8.01, 0.2)  # leans that are tried, degrees
 PIECE_MM = 0.9  # length of edge that tells one story: raggedness is that long
 EDGE_MM = 0.13  # most that an edge scatters (standard deviation); what scatters more is the rim of a hole
-MISFIT, WOBBLE, NOISE_PULL = 1.15, 0.0022, 0.07  # by trial on drawn prints: 95 % intervals hold 95 %
+WOBBLE, NOISE_PULL = 0.0022, 0.07  # these and MISFIT by trial on drawn prints: 95 % intervals hold 95 to 98 % of sharp and of patchy ones
+MISFIT = (0.004, 0.006, 0.016), (0.9, 1.15, 1.4)  # how many times wider than a posterior of that width its errors are; patchy ink leans by itself now and then
 SETTLED = 0.01  # change of the log-likelihood in a turn
 SPECK_MM2 = 0.3  # smaller pieces are rust or scratches, not ink
 ROW_MM = 0.2  # rows are read this far apart
@@ -183,7 +184,8 @@ def _fit_edges(y, heel, toe, dv, noise, angles):
     mean = lambda values: float((chance * values).sum())
     slope = mean(slopes[:, 0])
     # beside the posterior: the pen's own wobble, and how a noisy map pulls at both edges
-    u_slope = np.sqrt(MISFIT**2 * mean((slopes[:, 0] - slope) ** 2) + WOBBLE**2) * np.hypot(1, noise / NOISE_PULL)
+    wide = np.sqrt(mean((slopes[:, 0] - slope) ** 2))
+    u_slope = np.hypot(np.interp(wide, *MISFIT) * wide, WOBBLE) * np.hypot(1, noise / NOISE_PULL)
     best = int(np.argmax(chance))
     u_width = sigma[best, 0] * np.sqrt(PIECE_MM / dv * (1 / count[:, best]).sum())
     return slope, float(u_slope), mean(at[0, :, 0]), -mean(at[1, :, 0]), float(u_width)

@@ -1,0 +1,37 @@
+"""The band in a true map of ink, drawn by `tests/faces`: how far its stated uncertainty is its error."""
+
+import numpy as np
+import pytest
+from faces.ink import draw_print
+from linetilt.band import fit_band
+from linetilt.errors import NoLine
+from linetilt.ink import GROOVE_MM
+
+PPM, U0, V0, SHAPE = 10.0, -30.0, 45.0, (500, 600)
+U, V = U0 + np.arange(SHAPE[1]) / PPM, V0 - np.arange(SHAPE[0]) / PPM
+LINES = np.arange(4.0, 40.0, 3.5)
+
+
+@pytest.fixture(scope="module")
+def readings():
+    """(error, u) of the lean in degrees of drawn prints, (N, 2), sharpest first; the pen's wobble and the holes are the error."""
+    clear = np.abs(V[:, None] - LINES).min(axis=1) >= GROOVE_MM
+    found = []
+    for seed in range(240):
+        mark = draw_print(np.random.default_rng([seed, 4]), shape=SHAPE, u0=U0, v0=V0, ppm=PPM, score_lines_v=LINES)
+        try:
+            band = fit_band(mark.coverage, U, V, clear, np.tan(np.radians(mark.tilt_deg)), mark.toe_mm, mark.up_mm, mark.width_mm / 2 + 1.4)
+        except NoLine:
+            continue
+        found.append((np.degrees(np.arctan(band.slope)) - mark.tilt_deg, np.degrees(band.u_slope)))
+    found = np.array(found)
+    return found[np.argsort(found[:, 1])]
+
+
+@pytest.mark.parametrize("part", ["sharp", "patchy"])
+def test_the_interval_holds_the_truth_of_sharp_prints_and_of_patchy_ones(readings, part):
+    """JCGM 100, 6.3.3: k = 2 makes an interval of about 95 %, where the errors are near normal and u is their standard deviation."""
+    error, u = (readings[:len(readings) // 2] if part == "sharp" else readings[len(readings) // 2:]).T
+    assert len(u) > 110
+    assert np.mean(np.abs(error) < 2 * u) > 0.9
+    assert 0.65 < np.sqrt(np.mean((error / u) ** 2)) < 1.2

@@ -5,20 +5,15 @@ import pytest
 from faces.ink import draw_print
 from linetilt.band import fit_band
 from linetilt.errors import NoLine
-from linetilt.ink import GROOVE_MM
-
-PPM, U0, V0, SHAPE = 10.0, -30.0, 45.0, (500, 600)
-U, V = U0 + np.arange(SHAPE[1]) / PPM, V0 - np.arange(SHAPE[0]) / PPM
-LINES = np.arange(4.0, 40.0, 3.5)
+from test_prints import LINES, RATE, U, V, face
 
 
 @pytest.fixture(scope="module")
 def readings():
     """(error, u) of the lean in degrees of drawn prints, (N, 2), sharpest first; the pen's wobble and the holes are the error."""
-    clear = np.abs(V[:, None] - LINES).min(axis=1) >= GROOVE_MM
-    found = []
+    found, clear = [], face().clear
     for seed in range(240):
-        mark = draw_print(np.random.default_rng([seed, 4]), shape=SHAPE, u0=U0, v0=V0, ppm=PPM, score_lines_v=LINES)
+        mark = draw_print(np.random.default_rng([seed, 4]), shape=(len(V), len(U)), u0=U[0], v0=V[0], ppm=RATE, score_lines_v=LINES)
         try:
             band = fit_band(mark.coverage, U, V, clear, np.tan(np.radians(mark.tilt_deg)), mark.toe_mm, mark.up_mm, mark.width_mm / 2 + 1.4)
         except NoLine:

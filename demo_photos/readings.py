@@ -6,12 +6,28 @@ from pathlib import Path
 
 import linetilt as lt
 import pandas as pd
-from linetilt.book_schema import MARK_COLUMNS
-from linetilt.which_book import READINGS
+from linetilt.book.schema import MARK_COLUMNS
+from linetilt.session.which_book import READINGS
 
 HERE = Path(__file__).parent
-DECIDED = {"heavy": "heavy strike", "hit twice without wiping": "double print", "photo taken in a hurry": "other"}  # by the note in shots.csv
-COLUMNS = ["photo", "club", *MARK_COLUMNS, "flags", "lie_error_deg", "u_lie_error_deg", "heading_known", "start_deg", "u_start_deg", "counted", "why"]
+DECIDED = {
+    "heavy": "heavy strike",
+    "hit twice without wiping": "double print",
+    "photo taken in a hurry": "other",
+}  # by the note in shots.csv
+COLUMNS = [
+    "photo",
+    "club",
+    *MARK_COLUMNS,
+    "flags",
+    "lie_error_deg",
+    "u_lie_error_deg",
+    "heading_known",
+    "start_deg",
+    "u_start_deg",
+    "counted",
+    "why",
+]
 
 
 def read_photos(names=None):
@@ -23,7 +39,11 @@ def read_photos(names=None):
         Such as "6-4.jpg"; default all of the right-handed golfer.
     """
     listed = pd.read_csv(HERE / "shots.csv", dtype={"club": str})
-    notes = {Path(photo).name: note for photo, note in zip(listed["photo"], listed["note"].fillna("")) if photo.startswith("perrin/")}
+    notes = {
+        Path(photo).name: note
+        for photo, note in zip(listed["photo"], listed["note"].fillna(""))
+        if photo.startswith("perrin/")
+    }
     with tempfile.TemporaryDirectory() as folder, lt.open_book(Path(folder, "own.linetilt"), demo=HERE) as book:
         intake = lt.open_photos(book, demo=HERE)
         for entry in intake.entries():
@@ -37,7 +57,9 @@ def read_photos(names=None):
             intake.set_aside(entry.name, why) if why else intake.count(entry.name)
         shots = book.shots(intake.session).rename(columns={"photo": "content", "note": "photo"})
         places = [book.marks(int(shot)) or {} for shot in shots["shot_id"]]
-    return shots[COLUMNS].assign(**{kind: [json.dumps(place[kind]) if place else "" for place in places] for kind in ("corners", "line")})
+    return shots[COLUMNS].assign(
+        **{kind: [json.dumps(place[kind]) if place else "" for place in places] for kind in ("corners", "line")}
+    )
 
 
 if __name__ == "__main__":

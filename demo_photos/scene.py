@@ -28,7 +28,9 @@ def head_mesh(head):
     flat = cv2.distanceTransform(1 - mask, cv2.DIST_L2, 5) - cv2.distanceTransform(mask, cv2.DIST_L2, 5)
     flat = cv2.GaussianBlur(flat, (0, 0), 2.0) / scale
     columns, rows = np.meshgrid((u - low[0]) * scale, (v - low[1]) * scale)
-    flat = cv2.remap(flat, columns.astype(np.float32), rows.astype(np.float32), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    flat = cv2.remap(
+        flat, columns.astype(np.float32), rows.astype(np.float32), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
     flat = flat.T[:, :, None]  # (U, V, 1)
 
     thick = (5.0 + 11 * np.exp(-(v - head.outline[:, 1].min()) / 9))[None, :, None]
@@ -70,13 +72,22 @@ def surroundings(rng, kind, lean_deg, eye, glare):
     right = np.cross(up, front)
     z, f, r = toward @ up, toward @ front, toward @ right
     azimuth = np.arctan2(r, f)
-    noise = lambda n: cv2.resize(rng.standard_normal((n, 2 * n)).astype(np.float32), (512, 256), interpolation=cv2.INTER_CUBIC)
+    noise = lambda n: cv2.resize(
+        rng.standard_normal((n, 2 * n)).astype(np.float32), (512, 256), interpolation=cv2.INTER_CUBIC
+    )
     light = np.zeros((256, 512, 3))
     if kind == "garage":
         light[:] = np.array([0.34, 0.31, 0.27]) * rng.uniform(0.7, 1.2)
         for _ in range(16):  # shelves, doors, boxes along the walls
-            a, w, h0, h1 = rng.uniform(-np.pi, np.pi), rng.uniform(0.08, 0.35), rng.uniform(-0.6, 0.1), rng.uniform(0.05, 0.45)
-            light[(np.abs(np.angle(np.exp(1j * (azimuth - a)))) < w) & (z > h0) & (z < h1)] = rng.uniform(0.02, 0.5) * rng.uniform(0.7, 1.1, 3)
+            a, w, h0, h1 = (
+                rng.uniform(-np.pi, np.pi),
+                rng.uniform(0.08, 0.35),
+                rng.uniform(-0.6, 0.1),
+                rng.uniform(0.05, 0.45),
+            )
+            light[(np.abs(np.angle(np.exp(1j * (azimuth - a)))) < w) & (z > h0) & (z < h1)] = rng.uniform(
+                0.02, 0.5
+            ) * rng.uniform(0.7, 1.1, 3)
         light[z > 0.5] = np.array([0.62, 0.59, 0.54])
         light[z < -0.35] = np.array([0.16, 0.15, 0.14])
         height = np.maximum(z, 1e-3)
@@ -91,7 +102,9 @@ def surroundings(rng, kind, lean_deg, eye, glare):
             light[pane] = np.array([4.6, 5.3, 6.4]) * rng.uniform(0.6, 1.4)
     elif kind == "bay":  # under the roof of a driving range, open to one side
         light[:] = np.array([0.22, 0.20, 0.18])
-        opening = (np.abs(np.angle(np.exp(1j * (azimuth - rng.choice([-1, 1]) * rng.uniform(0.7, 1.6))))) < 1.15) & (np.abs(z) < 0.55)
+        opening = (np.abs(np.angle(np.exp(1j * (azimuth - rng.choice([-1, 1]) * rng.uniform(0.7, 1.6))))) < 1.15) & (
+            np.abs(z) < 0.55
+        )
         sky = np.array([2.6, 2.95, 3.4]) * (1 + 0.12 * noise(6))[..., None]
         turf = np.array([0.16, 0.24, 0.09]) * (1 + 0.2 * noise(24))[..., None]
         light = np.where(opening[..., None], np.where((z > 0.03)[..., None], sky, turf), light)
@@ -99,7 +112,11 @@ def surroundings(rng, kind, lean_deg, eye, glare):
         light[z < -0.5] = np.array([0.10, 0.14, 0.08])
         beams = (z > 0.6) & (np.abs((r / np.maximum(z, 1e-3)) % 0.5 - 0.25) < 0.05)
         light[beams] = 0.12
-        lamp = (z > 0.3) & (np.abs(r / np.maximum(z, 1e-3) - rng.uniform(-0.8, 0.8)) < 0.09) & (np.abs(f / np.maximum(z, 1e-3) - 0.2) < 0.5)
+        lamp = (
+            (z > 0.3)
+            & (np.abs(r / np.maximum(z, 1e-3) - rng.uniform(-0.8, 0.8)) < 0.09)
+            & (np.abs(f / np.maximum(z, 1e-3) - 0.2) < 0.5)
+        )
         light[lamp] = np.array([11, 10.6, 9.6])
     else:  # open air
         blue = np.array([0.75, 1.0, 1.45]) * (1.25 - 0.55 * np.clip(z, 0, 1))[..., None]
@@ -127,33 +144,50 @@ def surroundings(rng, kind, lean_deg, eye, glare):
     if glare:
         mirrored = np.array([-eye[0], -eye[1], eye[2]]) + np.array([*rng.uniform(-0.12, 0.12, 2), 0])
         mirrored /= np.linalg.norm(mirrored)
-        light += np.array([9, 9, 9.5]) * np.exp(-((1 - toward @ mirrored) / rng.uniform(0.0012, 0.004)) ** 2)[..., None]
+        light += (
+            np.array([9, 9, 9.5]) * np.exp(-(((1 - toward @ mirrored) / rng.uniform(0.0012, 0.004)) ** 2))[..., None]
+        )
     return cv2.GaussianBlur(light.astype(np.float32), (0, 0), 0.9)
 
 
 def ground(rng, kind, side_mm, pixels=1280):
     """Picture (pixels, pixels, 3) of a surface of `side_mm`, linear RGB, and its roughness as one number."""
-    noise = lambda n: cv2.resize(rng.standard_normal((n, n)).astype(np.float32), (pixels, pixels), interpolation=cv2.INTER_CUBIC)
+    noise = lambda n: cv2.resize(
+        rng.standard_normal((n, n)).astype(np.float32), (pixels, pixels), interpolation=cv2.INTER_CUBIC
+    )
     ppm = pixels / side_mm
     if kind == "wood":
         y, x = np.mgrid[0:pixels, 0:pixels].astype(np.float32) / ppm
         plank = np.floor(x / 95)
         tone = rng.uniform(0.8, 1.15, 400)[plank.astype(int) % 400]
         bend = cv2.GaussianBlur(noise(12), (0, 0), 8)
-        grain = np.sin((x + 6 * bend + 40 * tone) * 1.7) * 0.5 + cv2.GaussianBlur(rng.standard_normal((pixels, pixels)).astype(np.float32), (1, 61), 0.5, sigmaY=18) * 4
+        grain = (
+            np.sin((x + 6 * bend + 40 * tone) * 1.7) * 0.5
+            + cv2.GaussianBlur(rng.standard_normal((pixels, pixels)).astype(np.float32), (1, 61), 0.5, sigmaY=18) * 4
+        )
         out = np.array([0.33, 0.20, 0.10]) * (tone * (1 + 0.16 * grain + 0.05 * noise(90)))[..., None]
         out[(x % 95) < 1.3] *= 0.15
         stain = np.clip(noise(7) - 1.2, 0, 1)[..., None]
         return np.clip(out * (1 - 0.6 * stain), 0.005, 0.9), 0.55
     if kind == "concrete":
-        out = np.array([0.34, 0.33, 0.31]) * (1 + 0.10 * noise(8) + 0.08 * noise(60) + 0.10 * noise(pixels // 4) + 0.08 * noise(pixels))[..., None]
+        out = (
+            np.array([0.34, 0.33, 0.31])
+            * (1 + 0.10 * noise(8) + 0.08 * noise(60) + 0.10 * noise(pixels // 4) + 0.08 * noise(pixels))[..., None]
+        )
         pits = np.clip(noise(pixels // 5) - 2.3, 0, 1)[..., None]
         return np.clip(out * (1 - 0.8 * np.clip(2 * pits, 0, 1)), 0.01, 0.9), 0.8
     if kind == "mat":  # short artificial turf or rubber
         if rng.random() < 0.35:
             out = np.array([0.035, 0.036, 0.038]) * (1 + 0.25 * noise(pixels // 3) + 0.2 * noise(20))[..., None]
             for _ in range(int(side_mm * 3)):
-                cv2.circle(out, tuple(int(c) for c in rng.uniform(0, pixels, 2)), int(max(1, rng.uniform(0.4, 1.1) * ppm)), (rng.uniform(0.05, 0.2) * rng.uniform(0.8, 1.2, 3)).tolist(), -1, cv2.LINE_AA)
+                cv2.circle(
+                    out,
+                    tuple(int(c) for c in rng.uniform(0, pixels, 2)),
+                    int(max(1, rng.uniform(0.4, 1.1) * ppm)),
+                    (rng.uniform(0.05, 0.2) * rng.uniform(0.8, 1.2, 3)).tolist(),
+                    -1,
+                    cv2.LINE_AA,
+                )
             return np.clip(out, 0.004, 0.9), 0.7
         length, width, lush, deep = 3.2, 0.55, np.array([0.055, 0.155, 0.05]), np.array([0.008, 0.035, 0.012])
     else:  # grass
@@ -165,7 +199,18 @@ def ground(rng, kind, side_mm, pixels=1280):
         start = rng.uniform(-step, pixels + step, 2)
         angle, bright = rng.uniform(0, 2 * np.pi), layer * rng.uniform(0.5, 1.25)
         end = start + step * rng.uniform(0.5, 1) * np.array([math.cos(angle), math.sin(angle)])
-        colour = (deep + (lush - deep) * bright) * rng.uniform(0.8, 1.2, 3) if kind != "grass" or rng.random() > 0.05 else np.array([0.32, 0.26, 0.12]) * bright
-        cv2.line(out, tuple(np.round(start * 16).astype(int).tolist()), tuple(np.round(end * 16).astype(int).tolist()), colour.tolist(),
-                 max(1, round(width * ppm * rng.uniform(0.6, 1.1))), cv2.LINE_AA, 4)
+        colour = (
+            (deep + (lush - deep) * bright) * rng.uniform(0.8, 1.2, 3)
+            if kind != "grass" or rng.random() > 0.05
+            else np.array([0.32, 0.26, 0.12]) * bright
+        )
+        cv2.line(
+            out,
+            tuple(np.round(start * 16).astype(int).tolist()),
+            tuple(np.round(end * 16).astype(int).tolist()),
+            colour.tolist(),
+            max(1, round(width * ppm * rng.uniform(0.6, 1.1))),
+            cv2.LINE_AA,
+            4,
+        )
     return np.clip(out, 0.004, 0.9), 0.75

@@ -32,15 +32,27 @@ BAG_LEFT = [("7", 33, 62.0, None, 36.75, "forged", True, 50.0, 3.20, 0.70, 0.8)]
 
 # golfer, club, mean offline (left positive), scatter, the side the golfer fears
 MISSES = [
-    (RIGHT, "4", -7.0, 11.0, "right"), (RIGHT, "5", 4.5, 10.0, "left"), (RIGHT, "6", -3.5, 8.5, "right"), (RIGHT, "7", -2.0, 7.5, "right"),
-    (RIGHT, "8", -6.0, 7.0, "right"), (RIGHT, "9", 0.5, 6.0, "left"), (RIGHT, "PW", 1.5, 5.0, "left"), (RIGHT, "SW", 2.0, 4.0, "left"),
+    (RIGHT, "4", -7.0, 11.0, "right"),
+    (RIGHT, "5", 4.5, 10.0, "left"),
+    (RIGHT, "6", -3.5, 8.5, "right"),
+    (RIGHT, "7", -2.0, 7.5, "right"),
+    (RIGHT, "8", -6.0, 7.0, "right"),
+    (RIGHT, "9", 0.5, 6.0, "left"),
+    (RIGHT, "PW", 1.5, 5.0, "left"),
+    (RIGHT, "SW", 2.0, 4.0, "left"),
     (LEFT, "7", -2.5, 7.5, "right"),
 ]
 
 # finish and paint of each head: the owner refinishes heads in the winter, so that no two look alike
 LOOKS = {
-    (RIGHT, "4"): ("satin", "none"), (RIGHT, "5"): ("brushed", "black"), (RIGHT, "6"): ("grey", "white"), (RIGHT, "7"): ("chrome", "white"),
-    (RIGHT, "8"): ("blasted", "none"), (RIGHT, "9"): ("black", "none"), (RIGHT, "PW"): ("chrome", "lowest"), (RIGHT, "SW"): ("raw", "none"),
+    (RIGHT, "4"): ("satin", "none"),
+    (RIGHT, "5"): ("brushed", "black"),
+    (RIGHT, "6"): ("grey", "white"),
+    (RIGHT, "7"): ("chrome", "white"),
+    (RIGHT, "8"): ("blasted", "none"),
+    (RIGHT, "9"): ("black", "none"),
+    (RIGHT, "PW"): ("chrome", "lowest"),
+    (RIGHT, "SW"): ("raw", "none"),
     (LEFT, "7"): ("satin", "white"),
 }
 INK_OF = {"4": "blue", "5": "red", "6": "red", "7": "black", "8": "black", "9": "red", "PW": "green", "SW": "blue"}
@@ -83,15 +95,21 @@ def print_on_face(loft_deg, lie_error_deg, face_heading_deg, line_turn_deg, setu
     turn of the score lines' frame that gives it is searched for.
     """
     loft = math.radians(loft_deg)
-    level = np.array([[math.cos(loft), 0, math.sin(loft)], [0, -1, 0], [-math.sin(loft), 0, math.cos(loft)]])  # normal, toe, up the face
+    level = np.array(
+        [[math.cos(loft), 0, math.sin(loft)], [0, -1, 0], [-math.sin(loft), 0, math.cos(loft)]]
+    )  # normal, toe, up the face
     tilted = level @ _turn((1, 0, 0), -lie_error_deg).T
     low, high = face_heading_deg - 60, face_heading_deg + 60
     for _ in range(60):  # bisect the turn about the vertical
         middle = (low + high) / 2
         normal = _turn((0, 0, 1), middle) @ tilted[0]
-        low, high = (middle, high) if math.degrees(math.atan2(normal[1], normal[0])) < face_heading_deg else (low, middle)
+        low, high = (
+            (middle, high) if math.degrees(math.atan2(normal[1], normal[0])) < face_heading_deg else (low, middle)
+        )
     normal, toe, up = tilted @ _turn((0, 0, 1), middle).T
-    plane = _turn((0, 0, 1), line_turn_deg) @ _turn((1, 0, 0), setup_tilt_deg) @ np.array([0, 1, 0])  # the line's plane, leaned, then turned
+    plane = (
+        _turn((0, 0, 1), line_turn_deg) @ _turn((1, 0, 0), setup_tilt_deg) @ np.array([0, 1, 0])
+    )  # the line's plane, leaned, then turned
     along = np.cross(normal, plane)
     along *= np.sign(along @ up)
     # the plane holds the ball's middle, one radius in front of the contact: plane . (-r normal + a toe) = 0
@@ -128,21 +146,51 @@ def shots():
                     ink = str(rng.choice(["blue", "red", "black", "green"])) if label not in ("9", "6") else "green"
                 if (label, ink) == ("4", "black"):  # lost on satin that mirrors a dark phone
                     ink = "blue"
-                out.append(Shot(golfer, label, number, kind, ink, lie, heading, turn, setup, tilt, toe + aside, up,
-                                rng.uniform(1.5, 3.2), 5 * round((left + rng.normal(0, 4)) / 5)))
+                out.append(
+                    Shot(
+                        golfer,
+                        label,
+                        number,
+                        kind,
+                        ink,
+                        lie,
+                        heading,
+                        turn,
+                        setup,
+                        tilt,
+                        toe + aside,
+                        up,
+                        rng.uniform(1.5, 3.2),
+                        5 * round((left + rng.normal(0, 4)) / 5),
+                    )
+                )
     return out
 
 
 def write_tables(folder):
     """Write bag.csv, bag_left.csv, shots.csv and misses.csv."""
-    names = ["label", "loft_deg", "lie_deg", "gauge_lie_deg", "length_in", "head", "from_set",
-             "score_line_length_mm", "score_line_pitch_mm", "score_line_width_mm"]
+    names = [
+        "label",
+        "loft_deg",
+        "lie_deg",
+        "gauge_lie_deg",
+        "length_in",
+        "head",
+        "from_set",
+        "score_line_length_mm",
+        "score_line_pitch_mm",
+        "score_line_width_mm",
+    ]
     for file, rows, hand in (("bag.csv", BAG, "right"), ("bag_left.csv", BAG_LEFT, "left")):
         bag = pd.DataFrame([row[:-1] for row in rows], columns=names)
         bag.insert(2, "handed", hand)
         bag["from_set"] = bag["from_set"].map({True: "yes", False: "no"})
         bag.to_csv(folder / file, index=False)
     notes = {"": "", "heavy": "heavy", "double": "hit twice without wiping", "unusable": "photo taken in a hurry"}
-    pd.DataFrame([(s.photo, s.golfer, s.club, s.number, s.net_left_mm, int(NET_MM), notes[s.kind]) for s in shots()],
-                 columns=["photo", "golfer", "club", "shot", "net_left_mm", "net_distance_mm", "note"]).to_csv(folder / "shots.csv", index=False)
-    pd.DataFrame(MISSES, columns=["golfer", "club", "mean_left_m", "sd_left_m", "feared"]).to_csv(folder / "misses.csv", index=False)
+    pd.DataFrame(
+        [(s.photo, s.golfer, s.club, s.number, s.net_left_mm, int(NET_MM), notes[s.kind]) for s in shots()],
+        columns=["photo", "golfer", "club", "shot", "net_left_mm", "net_distance_mm", "note"],
+    ).to_csv(folder / "shots.csv", index=False)
+    pd.DataFrame(MISSES, columns=["golfer", "club", "mean_left_m", "sd_left_m", "feared"]).to_csv(
+        folder / "misses.csv", index=False
+    )

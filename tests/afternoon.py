@@ -12,7 +12,9 @@ DEMO = Path(__file__).parent.parent / "demo_photos"
 def afternoon(path, seed=3):
     """Return an open book with both golfers, all their shots with photos, and Perrin's plan; sessions 1 and 2."""
     rng = np.random.default_rng(seed)
-    table = pd.read_csv(DEMO / "shots.csv", dtype={"club": str}).merge(pd.read_csv(DEMO / "truth.csv"), on="photo", validate="one_to_one")
+    table = pd.read_csv(DEMO / "shots.csv", dtype={"club": str}).merge(
+        pd.read_csv(DEMO / "truth.csv"), on="photo", validate="one_to_one"
+    )
     table["u_tilt_deg"] = rng.uniform(0.25, 0.6, len(table))
     table["tilt_deg"] += rng.normal(0, table["u_tilt_deg"])
     table["photo"] = [str(DEMO / "photos" / name) for name in table["photo"]]
@@ -20,10 +22,32 @@ def afternoon(path, seed=3):
     table[["u_strike_toe_mm", "u_strike_up_mm"]] = 0.4, 0.8
     book = lt.SessionBook(path)
     for golfer, handed, file in (("Perrin Oldacre", "right", "bag.csv"), ("Wynn Tarrow", "left", "bag_left.csv")):
-        session = book.add_session(book.add_bag(book.add_golfer(golfer, handed), lt.read_bag(DEMO / file), day="2026-04-18"), day="2026-04-18", place="Saltmarsh End")
+        session = book.add_session(
+            book.add_bag(book.add_golfer(golfer, handed), lt.read_bag(DEMO / file), day="2026-04-18"),
+            day="2026-04-18",
+            place="Saltmarsh End",
+        )
         rows = table[table["golfer"] == golfer]
-        lt.enter_readings(book, session, rows[["club", "photo", "tilt_deg", "u_tilt_deg", "strike_toe_mm", "u_strike_toe_mm", "strike_up_mm", "u_strike_up_mm",
-                                               "line_width_mm", "net_left_mm", "net_distance_mm", "why"]])  # fmt: skip
+        lt.enter_readings(
+            book,
+            session,
+            rows[
+                [
+                    "club",
+                    "photo",
+                    "tilt_deg",
+                    "u_tilt_deg",
+                    "strike_toe_mm",
+                    "u_strike_toe_mm",
+                    "strike_up_mm",
+                    "u_strike_up_mm",
+                    "line_width_mm",
+                    "net_left_mm",
+                    "net_distance_mm",
+                    "why",
+                ]
+            ],
+        )
     misses = pd.read_csv(DEMO / "misses.csv", dtype={"club": str})
     fit = lt.session_fit(book, 1)
     book.add_plan(1, lt.plan_bends(fit, fit.bag, misses=misses[misses["golfer"] == "Perrin Oldacre"]))

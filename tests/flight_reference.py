@@ -37,12 +37,14 @@ def fly_one(speed, launch, azimuth, rpm, tilt, wind=(0.0, 0.0, 0.0), coefficient
         drag, lift = coefficients(surface / speed, per_speed * speed)
         drag, lift = pull * drag * speed, pull * lift * speed
         return (
-            vx, vy, vz,
+            vx,
+            vy,
+            vz,
             -drag * ux + lift * (ay * uz - az * uy),
             -drag * uy + lift * (az * ux - ax * uz),
             -drag * uz + lift * (ax * uy - ay * ux) - GRAVITY,
             -2.0e-5 / RADIUS * speed * surface,
-        )  # fmt: skip
+        )
 
     def ground(_, state):
         return state[2]

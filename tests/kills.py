@@ -24,7 +24,9 @@ def write_until_killed(path, session, tag, said, photos=True):
     with lt.SessionBook(path, wait_s=60) as book:
         said.send("ready")
         for n in count():
-            shot = book.add_shot(session, "7", photo=content(tag, n) if photos else None, reading=reading, note=f"{tag} {n}")
+            shot = book.add_shot(
+                session, "7", photo=content(tag, n) if photos else None, reading=reading, note=f"{tag} {n}"
+            )
             if n % 3 == 2:
                 book.change("shot", shot, note=f"{tag} {n} corrected")
             said.send((shot, n))
@@ -64,7 +66,9 @@ def kill_writers(folder, kills, seed, *, wait_s=0.12):
         session = book.add_session(book.add_bag(book.add_golfer("Robin"), lt.Bag([lt.Club(label="7", loft_deg=34)])))
     start, chance, said = get_context("forkserver"), random.Random(seed), {}
     start.set_forkserver_preload(["linetilt", "kills"])
-    found = dict.fromkeys(("kills", "acknowledged", "lost", "changed", "damaged", "journals", "orphans", "halves", "parts"), 0)
+    found = dict.fromkeys(
+        ("kills", "acknowledged", "lost", "changed", "damaged", "journals", "orphans", "halves", "parts"), 0
+    )
     for pair in range(kills // 2):
         writers = []
         for tag in (f"{pair}a", f"{pair}b"):
@@ -82,7 +86,9 @@ def kill_writers(folder, kills, seed, *, wait_s=0.12):
             said |= {shot: (tag, n) for shot, n in heard(pipe)}
             found["kills"] += 1
         journal = path.with_name(path.name + "-journal")  # after the second of a pair: nobody else is writing
-        found["journals"] += journal.exists() and any(journal.read_bytes()[:1])  # sqlite.org/atomiccommit.html: hot, if its header is not zeros
+        found["journals"] += journal.exists() and any(
+            journal.read_bytes()[:1]
+        )  # sqlite.org/atomiccommit.html: hot, if its header is not zeros
         try:
             with lt.SessionBook(path) as book:
                 book.golfers()
@@ -104,5 +110,8 @@ def kill_writers(folder, kills, seed, *, wait_s=0.12):
         found["parts"] = sum(name.startswith(".") for name in names)
         photos = {name for name in names if not name.startswith(".")}
         found["orphans"] = len(photos - set(table["photo"]))
-        found["halves"] = sum(hashlib.sha256((book.photo_folder / name).read_bytes()).hexdigest() != name.partition(".")[0] for name in photos)
+        found["halves"] = sum(
+            hashlib.sha256((book.photo_folder / name).read_bytes()).hexdigest() != name.partition(".")[0]
+            for name in photos
+        )
     return found | {"acknowledged": len(said)}

@@ -5,8 +5,8 @@ from types import SimpleNamespace
 import cv2
 import numpy as np
 import pandas as pd
-from linetilt.errors import NoFace, NoLine
-from linetilt.photo import open_photo
+from linetilt.base.errors import NoFace, NoLine
+from linetilt.reading.photo import open_photo
 
 FIELD = np.array([[140.0, 130.0], [40.0, 130.0], [40.0, 60.0], [140.0, 60.0]])
 LINE = np.array([[90.0, 120.0], [88.0, 70.0]])
@@ -37,8 +37,17 @@ class Measure:
         (low_x, low_y), (high_x, high_y) = LINE if line is None else line
         tilt = np.degrees(np.arctan2(low_x - high_x, low_y - high_y)) - (shade % 7)
         return SimpleNamespace(
-            tilt_deg=float(tilt), u_tilt_deg=0.4, strike_toe_mm=4.0, u_strike_toe_mm=0.5, strike_up_mm=15.0, u_strike_up_mm=0.8, line_width_mm=2.3,
-            u_line_width_mm=0.2, flags=(), budget=pd.DataFrame({"component": ["ink"], "u": [0.4]}),
-            corners=FIELD if corners is None else np.array(corners, float), line=LINE if line is None else np.array(line, float),
+            tilt_deg=float(tilt),
+            u_tilt_deg=0.4,
+            strike_toe_mm=4.0,
+            u_strike_toe_mm=0.5,
+            strike_up_mm=15.0,
+            u_strike_up_mm=0.8,
+            line_width_mm=2.3,
+            u_line_width_mm=0.2,
+            flags=(),
+            budget=pd.DataFrame({"component": ["ink"], "u": [0.4]}),
+            corners=FIELD if corners is None else np.array(corners, float),
+            line=LINE if line is None else np.array(line, float),
             overlay=lambda max_side=1600: np.zeros((30, 40, 3), np.uint8),
-        )  # fmt: skip
+        )

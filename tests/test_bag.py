@@ -2,13 +2,12 @@
 
 import math
 
+import linetilt as lt
 import numpy as np
 import pandas as pd
 import pytest
 from bench import brute_force, golfers
-
-import linetilt as lt
-from linetilt import charts
+from linetilt.handouts import charts
 
 
 def readings(rows, u=0.4):
@@ -18,10 +17,17 @@ def readings(rows, u=0.4):
 
 def irons(**changes):
     """Eight irons; `changes` maps a label to what differs from the plain club."""
-    return lt.Bag([
-        lt.Club(**({"label": label, "loft_deg": loft, "length_in": length, "lie_deg": lie, "head": "forged"} | changes.get(label, {})))
-        for label, loft, length, lie in zip(golfers.LABELS, golfers.LOFT_DEG, golfers.LENGTH_IN, golfers.LIE_DEG)
-    ])
+    return lt.Bag(
+        [
+            lt.Club(
+                **(
+                    {"label": label, "loft_deg": loft, "length_in": length, "lie_deg": lie, "head": "forged"}
+                    | changes.get(label, {})
+                )
+            )
+            for label, loft, length, lie in zip(golfers.LABELS, golfers.LOFT_DEG, golfers.LENGTH_IN, golfers.LIE_DEG)
+        ]
+    )
 
 
 def level_shots(balls=3, at=0.0, seed=1, scatter=1.0):
@@ -61,11 +67,20 @@ def test_ranks_of_the_truth_are_even_when_golfers_follow_the_priors():
             rows.append((number, golfers.LABELS[position], float(np.clip(y, -44, 44)), 0.4))
     table = pd.DataFrame(rows, columns=["golfer", "club", "lie_error_deg", "u_lie_error_deg"])
     fits = lt.fit_bags(table, irons())
-    ranks = np.array([
-        [np.mean(fits[number].samples_deg(label, 401) < truth) for label, truth in zip(golfers.LABELS, truths[number])]
-        for number in range(count)
-    ])
-    for position in (0, 3, 7):  # clubs of one golfer hang together, so each club is judged by itself: 250 independent ranks
+    ranks = np.array(
+        [
+            [
+                np.mean(fits[number].samples_deg(label, 401) < truth)
+                for label, truth in zip(golfers.LABELS, truths[number])
+            ]
+            for number in range(count)
+        ]
+    )
+    for position in (
+        0,
+        3,
+        7,
+    ):  # clubs of one golfer hang together, so each club is judged by itself: 250 independent ranks
         counts = np.histogram(ranks[:, position], bins=10, range=(0, 1))[0]
         chi2 = ((counts - count / 10) ** 2 / (count / 10)).sum()
         assert chi2 < 27.9  # the 0.1 % point of chi² with 9 degrees of freedom
@@ -78,10 +93,15 @@ def test_intervals_hold_and_pooling_beats_the_simple_ways():
     fits = lt.fit_bags(shots, {number: golfer.bag() for number, golfer in enumerate(drawn)})
     truth = np.array([golfer.truth for golfer in drawn])
     tables = [fits[number].table for number in range(len(drawn))]
-    estimate, low, high = (np.array([table[name] for table in tables]) for name in ("lie_error_deg", "low_deg", "high_deg"))
-    values = np.array([
-        [one[one["club"] == label]["lie_error_deg"] for label in golfers.LABELS] for _, one in shots.groupby("golfer", sort=False)
-    ])
+    estimate, low, high = (
+        np.array([table[name] for table in tables]) for name in ("lie_error_deg", "low_deg", "high_deg")
+    )
+    values = np.array(
+        [
+            [one[one["club"] == label]["lie_error_deg"] for label in golfers.LABELS]
+            for _, one in shots.groupby("golfer", sort=False)
+        ]
+    )
 
     def error(guess):
         return math.sqrt(np.mean((guess - truth) ** 2))
@@ -106,7 +126,9 @@ def test_wild_bags_of_one_ball_a_club_never_run_away():
 
 
 def test_a_club_never_hit_is_told_by_its_neighbours_with_a_wider_interval():
-    table = lt.fit_bag(readings([(c, 2.0) for c in ("4", "5", "6", "7", "9", "PW") for _ in range(3)]), irons()).table.set_index("club")
+    table = lt.fit_bag(
+        readings([(c, 2.0) for c in ("4", "5", "6", "7", "9", "PW") for _ in range(3)]), irons()
+    ).table.set_index("club")
     assert table.loc["8", "lie_error_deg"] == pytest.approx(2.0, abs=0.3)
     assert table.loc["8", "balls"] == 0
     assert table.loc["8", "u_lie_error_deg"] > 1.2 * table.loc["7", "u_lie_error_deg"]
@@ -114,7 +136,11 @@ def test_a_club_never_hit_is_told_by_its_neighbours_with_a_wider_interval():
 
 def test_trend_is_found():
     slope = 0.8
-    rows = [(label, 1.0 + slope * (length - 37)) for label, length in zip(golfers.LABELS, golfers.LENGTH_IN) for _ in range(4)]
+    rows = [
+        (label, 1.0 + slope * (length - 37))
+        for label, length in zip(golfers.LABELS, golfers.LENGTH_IN)
+        for _ in range(4)
+    ]
     trend = lt.fit_bag(readings(rows), irons()).trend
     assert trend["slope_deg_per_in"] == pytest.approx(slope, abs=0.15)
     assert trend["offset_deg"] == pytest.approx(1.0, abs=0.15)
@@ -124,9 +150,15 @@ def test_gauge_reading_says_what_is_the_club():
     # The 6 is bent 2° upright and reads so; with the gauge that is no news, and its neighbours do not follow it.
     shots = readings([(label, 2.0 if label == "6" else 0.0) for label in golfers.LABELS for _ in range(2)])
     plain = lt.fit_bag(shots, irons())
-    gauged = lt.fit_bag(shots, irons(**{
-        label: {"gauge_lie_deg": lie + 2.0 * (label == "6")} for label, lie in zip(golfers.LABELS, golfers.LIE_DEG)
-    }))
+    gauged = lt.fit_bag(
+        shots,
+        irons(
+            **{
+                label: {"gauge_lie_deg": lie + 2.0 * (label == "6")}
+                for label, lie in zip(golfers.LABELS, golfers.LIE_DEG)
+            }
+        ),
+    )
     before, after = plain.table.set_index("club"), gauged.table.set_index("club")
     assert after.loc["6", "lie_error_deg"] > before.loc["6", "lie_error_deg"] + 0.3
     assert after.loc["6", "own_deg"] == pytest.approx(0.0, abs=0.15)
@@ -184,7 +216,9 @@ def test_many_golfers_in_one_call_are_each_fitted_alone():
     together = lt.fit_bags(shots, {number: golfer.bag() for number, golfer in enumerate(drawn)})
     for number, golfer in enumerate(drawn):
         alone = lt.fit_bag(shots[shots["golfer"] == number].drop(columns="golfer"), golfer.bag())
-        assert together[number].table["lie_error_deg"].to_numpy() == pytest.approx(alone.table["lie_error_deg"].to_numpy(), abs=1e-9)
+        assert together[number].table["lie_error_deg"].to_numpy() == pytest.approx(
+            alone.table["lie_error_deg"].to_numpy(), abs=1e-9
+        )
 
 
 # --- bad shots, shots set aside, facts of the trade ------------------------------------------------------------------------
@@ -205,7 +239,9 @@ def test_one_bad_shot_moves_little_and_is_named():
 def test_heavy_strike_counts_for_nothing():
     # Common practice, no source: a heavy strike moves the ball before the face arrives.
     shots = level_shots(balls=3).assign(counted=True)
-    heavy = pd.DataFrame([{"club": "7", "lie_error_deg": 7.0, "u_lie_error_deg": 0.3, "counted": False, "why": "heavy"}])
+    heavy = pd.DataFrame(
+        [{"club": "7", "lie_error_deg": 7.0, "u_lie_error_deg": 0.3, "counted": False, "why": "heavy"}]
+    )
     without, fit = lt.fit_bag(shots, irons()), lt.fit_bag(pd.concat([shots, heavy], ignore_index=True), irons())
     pd.testing.assert_frame_equal(fit.table, without.table)
     last = fit.shots.iloc[-1]
@@ -251,7 +287,9 @@ def test_probabilities_follow_the_interval():
 def test_next_ball_goes_where_least_is_known():
     rows = [(label, 0.1 * i) for i in range(4) for label in golfers.LABELS if label != "PW"]
     rows += [(label, 0.5) for label in golfers.LABELS[:4]]
-    fit = lt.fit_bag(readings(rows), irons(**{c: {"bend_limit_deg": 10} for c in golfers.LABELS}), stop=lt.Stop(tolerance_deg=0.4))
+    fit = lt.fit_bag(
+        readings(rows), irons(**{c: {"bend_limit_deg": 10} for c in golfers.LABELS}), stop=lt.Stop(tolerance_deg=0.4)
+    )
     advice = fit.next_club()
     assert advice.club == "PW" and advice.lowers_by > 0
     assert advice.sentence.startswith("Hit the PW next")
@@ -272,7 +310,9 @@ def test_what_the_next_ball_is_said_to_bring_it_brings():
         after = lt.fit_bag(more, golfer.bag())
         said.append(advice.lowers_by)
         came.append(((fit.table["u_lie_error_deg"] ** 2 - after.table["u_lie_error_deg"] ** 2)[open_clubs]).sum())
-    assert np.mean(came) == pytest.approx(np.mean(said), rel=0.5)  # 40 golfers, one ball each: the mean of `came` scatters by a fifth
+    assert np.mean(came) == pytest.approx(
+        np.mean(said), rel=0.5
+    )  # 40 golfers, one ball each: the mean of `came` scatters by a fifth
 
 
 def test_finishes_with_enough_balls_and_says_so():
@@ -304,7 +344,9 @@ def test_warns_of_a_golfer_who_changes():
     rng = np.random.default_rng(6)
     clubs = [c for _ in range(6) for c in golfers.LABELS]
     shots = readings([(c, 3.0 * i / 48 + 0.7 * rng.standard_normal()) for i, c in enumerate(clubs)])
-    assert any(note.startswith("Late shots sit") and "more upright" in note for note in lt.fit_bag(shots, irons()).warnings)
+    assert any(
+        note.startswith("Late shots sit") and "more upright" in note for note in lt.fit_bag(shots, irons()).warnings
+    )
 
 
 def test_warns_when_the_set_bows():
@@ -327,7 +369,9 @@ def test_alarms_are_rare_for_golfers_who_fit_the_model():
     fits = lt.fit_bags(shots, {number: golfer.bag() for number, golfer in enumerate(drawn)})
     alarms = [note for fit in fits.values() for note in fit.warnings]
     for words in ("Late shots", "straight trend", "stands apart"):
-        assert sum(words in note for note in alarms) <= 7  # at 2 % each, more than 7 of 100 comes once in a thousand runs
+        assert (
+            sum(words in note for note in alarms) <= 7
+        )  # at 2 % each, more than 7 of 100 comes once in a thousand runs
 
 
 # --- the figures ----------------------------------------------------------------------------------------------------------------
@@ -352,8 +396,14 @@ def test_bag_chart_shows_estimate_interval_shots_trend_gauge_and_plan():
 
 @pytest.mark.parametrize(("handed", "toe_left"), [("right", True), ("left", False)])
 def test_strike_map_looks_at_the_face_with_the_sole_down(handed, toe_left):
-    shots = pd.DataFrame({"club": ["7", "7", "7", "9"], "strike_toe_mm": [2.0, 4.0, 9.0, 0.0], "strike_up_mm": [10.0, 12.0, 14.0, 9.0],
-                          "counted": [True, True, True, True]})
+    shots = pd.DataFrame(
+        {
+            "club": ["7", "7", "7", "9"],
+            "strike_toe_mm": [2.0, 4.0, 9.0, 0.0],
+            "strike_up_mm": [10.0, 12.0, 14.0, 9.0],
+            "counted": [True, True, True, True],
+        }
+    )
     fig = charts.strike_map(shots, lt.Club(label="7", loft_deg=34, handed=handed, score_line_length_mm=52))
     traces = {trace.name: trace for trace in fig.data}
     assert list(traces["strike"].x) == [2.0, 4.0, 9.0]
@@ -411,7 +461,10 @@ def test_wild_values_are_survived():
     ],
 )
 def test_bad_readings_are_refused_by_name(change, words):
-    rows = [{"club": "7", "lie_error_deg": 1.0, "u_lie_error_deg": 0.4, "counted": True, "heading_known": True} for _ in range(2)]
+    rows = [
+        {"club": "7", "lie_error_deg": 1.0, "u_lie_error_deg": 0.4, "counted": True, "heading_known": True}
+        for _ in range(2)
+    ]
     rows[1] |= change
     with pytest.raises(lt.InputError) as caught:
         lt.fit_bag(pd.DataFrame(rows), irons())
@@ -437,7 +490,9 @@ def test_a_golfer_without_a_bag_is_named():
         lt.fit_bags(readings([("7", 1.0)]).assign(golfer="B"), {"A": irons()})
 
 
-@pytest.mark.parametrize("change", [{"shot_scatter_deg": 0}, {"offset_sd_deg": -1}, {"slope_sd_deg_per_in": "much"}, {"shot_dof": 0}])
+@pytest.mark.parametrize(
+    "change", [{"shot_scatter_deg": 0}, {"offset_sd_deg": -1}, {"slope_sd_deg_per_in": "much"}, {"shot_dof": 0}]
+)
 def test_impossible_priors_are_refused(change):
     with pytest.raises(lt.InputError, match=f"priors: {next(iter(change))}"):
         lt.Priors(**change)

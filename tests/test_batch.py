@@ -15,14 +15,13 @@ from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import replace
 
 import dask
+import linetilt as lt
 import numpy as np
 import pandas as pd
 import pytest
 from distributed import Client, LocalCluster
-
-import linetilt as lt
 from faces.camera import take_photo
-from linetilt import batch
+from linetilt.reading import batch
 
 CLUB = lt.Club(label="7", loft_deg=34, score_line_length_mm=52)
 
@@ -59,7 +58,12 @@ def jobs(tmp_path_factory):
     for seed in (1600, 1601, 1602):
         photo = take_photo(seed, hard=False, megapixels=1.0, finish="satin", ink="blue")
         (folder / f"{seed}.jpg").write_bytes(photo.jpeg)
-        rows.append((folder / f"{seed}.jpg", replace(CLUB, handed=photo.handed, score_line_length_mm=photo.head.score_line_length_mm)))
+        rows.append(
+            (
+                folder / f"{seed}.jpg",
+                replace(CLUB, handed=photo.handed, score_line_length_mm=photo.head.score_line_length_mm),
+            )
+        )
     (folder / "note.jpg").write_text("not a picture")
     rows += [(np.full((600, 800, 3), 90, np.uint8), CLUB), (folder / "note.jpg", CLUB), (folder / "missing.jpg", CLUB)]
     return pd.DataFrame(rows, columns=["photo", "club"]).assign(ball=range(6)).iloc[[3, 0, 4, 1, 5, 2]]
@@ -76,7 +80,9 @@ def table(jobs):
 def client():
     with (
         dask.config.set({"distributed.scheduler.allowed-failures": 0}),
-        LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=":0", silence_logs=logging.CRITICAL) as cluster,
+        LocalCluster(
+            n_workers=2, threads_per_worker=1, dashboard_address=":0", silence_logs=logging.CRITICAL
+        ) as cluster,
         Client(cluster) as client,
     ):
         yield client
@@ -86,7 +92,11 @@ def client():
 def measured(monkeypatch):
     """What is really measured here, by a list of the photos."""
     calls = []
-    monkeypatch.setattr(batch, "measure_photo", lambda photo, *rest, **more: calls.append(photo) or lt.measure_photo(photo, *rest, **more))
+    monkeypatch.setattr(
+        batch,
+        "measure_photo",
+        lambda photo, *rest, **more: calls.append(photo) or lt.measure_photo(photo, *rest, **more),
+    )
     return calls
 
 
@@ -127,7 +137,9 @@ def test_a_worker_told_to_give_memory_back_at_once_keeps_it_between_photos(jobs,
     resource = pytest.importorskip("resource")
     monkeypatch.setenv("MALLOC_TRIM_THRESHOLD_", "65536")
     with ProcessPoolExecutor(1, multiprocessing.get_context("spawn")) as pool:
-        fresh = lambda: pool.submit(resource.getrusage, resource.RUSAGE_SELF).result().ru_minflt * resource.getpagesize() / 1e6
+        fresh = lambda: (
+            pool.submit(resource.getrusage, resource.RUSAGE_SELF).result().ru_minflt * resource.getpagesize() / 1e6
+        )
         lt.measure_photos(jobs.iloc[[1, 3]], pool)
         before = fresh()
         lt.measure_photos(jobs.iloc[[1, 3]], pool)
@@ -154,7 +166,11 @@ def test_an_iterator_is_drawn_as_photos_are_handed_out_and_no_picture_is_kept(jo
     for executor, limit in ((None, 2), (ThreadPoolExecutor(2), 8)):
         most = drawn = ahead = 0
         got = lt.measure_photos(season(), executor, progress)
-        assert got["ball"].tolist() == list(range(60)) and got["photo"].isna().all() and set(got["error_code"]) == {"no_face"}
+        assert (
+            got["ball"].tolist() == list(range(60))
+            and got["photo"].isna().all()
+            and set(got["error_code"]) == {"no_face"}
+        )
         assert ahead < limit and most <= limit + 3  # those in work, the one being drawn, the one just answered
     rows = jobs.reset_index(drop=True).to_dict("records")
     listed = lt.measure_photos(row for row in rows)
@@ -172,9 +188,15 @@ def test_what_was_measured_is_not_measured_again(jobs, table, measured, tmp_path
     renamed = tmp_path / "another name.jpg"
     renamed.write_bytes(jobs["photo"].iloc[1].read_bytes())
     moved = jobs.iloc[[1]].assign(photo=renamed)
-    assert lt.measure_photos(moved, resume=season)["tilt_deg"].tolist() == table["tilt_deg"].iloc[[1]].tolist() and not measured
+    assert (
+        lt.measure_photos(moved, resume=season)["tilt_deg"].tolist() == table["tilt_deg"].iloc[[1]].tolist()
+        and not measured
+    )
     other = jobs.iloc[[1]].assign(club=[replace(jobs["club"].iloc[1], score_line_length_mm=50)])
-    assert lt.measure_photos(other, resume=season)["strike_toe_mm"].iloc[0] != table["strike_toe_mm"].iloc[1] and len(measured) == 1
+    assert (
+        lt.measure_photos(other, resume=season)["strike_toe_mm"].iloc[0] != table["strike_toe_mm"].iloc[1]
+        and len(measured) == 1
+    )
     renamed.write_bytes(jobs["photo"].iloc[3].read_bytes())
     assert lt.measure_photos(moved, resume=season)["tilt_deg"].iloc[0] != table["tilt_deg"].iloc[1]
     lt.measure_photos(jobs.iloc[[1]].assign(before=[jobs["photo"].iloc[3]]), resume=season)
@@ -188,7 +210,9 @@ def test_another_version_of_the_kit_measures_again(jobs, measured, tmp_path, mon
     assert len(measured) == 2
 
 
-@pytest.mark.parametrize("torn", [b"", b'{"key": "ab', b'{"key": "ab", "tilt_deg": 1}', b"\x00\x00\x00", b"[1, 2]\n", b"\xff\xfe\n"])
+@pytest.mark.parametrize(
+    "torn", [b"", b'{"key": "ab', b'{"key": "ab", "tilt_deg": 1}', b"\x00\x00\x00", b"[1, 2]\n", b"\xff\xfe\n"]
+)
 def test_a_torn_line_spoils_nothing(jobs, table, measured, tmp_path, torn):
     season = tmp_path / "season.jsonl"
     lt.measure_photos(jobs.iloc[:4], resume=season)
@@ -230,7 +254,9 @@ def test_a_file_that_is_something_else_is_left_alone(jobs, tmp_path):
 def test_a_photo_that_kills_its_worker_is_refused_and_the_others_go_on(jobs, table, tmp_path, how):
     """Twice in one batch, so that the kit's own processes die as well; what was measured then is written down."""
     more = pd.concat([jobs] * 3, ignore_index=True)
-    more["photo"] = [Deadly("here.jpg", how) if number in (3, 16) else photo for number, photo in enumerate(more["photo"])]
+    more["photo"] = [
+        Deadly("here.jpg", how) if number in (3, 16) else photo for number, photo in enumerate(more["photo"])
+    ]
     done, season, others = [], tmp_path / "season.jsonl", set(multiprocessing.active_children())
     with ProcessPoolExecutor(2) as pool, pytest.warns(RuntimeWarning, match="processes of the kit's own"):
         got = lt.measure_photos(more, pool, lambda *count: done.append(count), resume=season)
@@ -244,7 +270,9 @@ def test_a_photo_that_kills_its_worker_is_refused_and_the_others_go_on(jobs, tab
 
 
 def test_a_photo_that_kills_a_cluster_s_worker_is_refused_and_the_others_go_on(jobs, table, client):
-    got = lt.measure_photos(jobs.assign(photo=[*jobs["photo"].iloc[:3], Deadly("here.jpg"), *jobs["photo"].iloc[4:]]), client.get_executor())
+    got = lt.measure_photos(
+        jobs.assign(photo=[*jobs["photo"].iloc[:3], Deadly("here.jpg"), *jobs["photo"].iloc[4:]]), client.get_executor()
+    )
     assert got["error_code"].tolist() == ["no_face", "", "unreadable", "crashed", "unreadable", ""]
     rest = got.index != got.index[3]
     pd.testing.assert_frame_equal(got[rest].drop(columns="photo"), table[rest].drop(columns="photo"))
@@ -309,7 +337,9 @@ def test_what_cannot_be_a_batch_is_told_before_anything_is_measured(jobs, measur
 
 
 def test_the_readme_s_lines_run_and_run_again(jobs, table, request, tmp_path):
-    code = re.search(r"```python\n(.*?measure_photos.*?)```", (request.config.rootpath / "README.md").read_text(), re.DOTALL)[1]
+    code = re.search(
+        r"```python\n(.*?measure_photos.*?)```", (request.config.rootpath / "README.md").read_text(), re.DOTALL
+    )[1]
     (tmp_path / "season.py").write_text(code)
     (tmp_path / "season" / "7").mkdir(parents=True)
     for name in jobs["photo"].iloc[[1, 3]]:
@@ -318,5 +348,7 @@ def test_the_readme_s_lines_run_and_run_again(jobs, table, request, tmp_path):
     for _ in range(2):
         subprocess.run([sys.executable, "season.py"], cwd=tmp_path, check=True, timeout=120)
         season = pd.read_csv(tmp_path / "season.csv", dtype={"club": str})
-        assert season["club"].tolist() == ["7", "7"] and season["tilt_deg"].iloc[0] == pytest.approx(table["tilt_deg"].iloc[1])
+        assert season["club"].tolist() == ["7", "7"] and season["tilt_deg"].iloc[0] == pytest.approx(
+            table["tilt_deg"].iloc[1]
+        )
     assert (tmp_path / "season.jsonl").read_text().count("\n") == 2

@@ -6,7 +6,7 @@ import linetilt as lt
 import numpy as np
 import pandas as pd
 import pytest
-from linetilt import bench
+from linetilt.session import bends as bench
 
 BAG = lt.Bag(
     [
@@ -19,8 +19,16 @@ BAG = lt.Bag(
 
 def readings(rng, lies, balls):
     """Shots about each club's lie error: 1.0° of scatter and 0.5° of reading."""
-    rows = [{"club": club, "lie_error_deg": lie + rng.normal(0, np.hypot(1.0, 0.5)), "u_lie_error_deg": 0.5, "heading_known": True}
-            for club, lie in lies.items() for _ in range(balls)]
+    rows = [
+        {
+            "club": club,
+            "lie_error_deg": lie + rng.normal(0, np.hypot(1.0, 0.5)),
+            "u_lie_error_deg": 0.5,
+            "heading_known": True,
+        }
+        for club, lie in lies.items()
+        for _ in range(balls)
+    ]
     return pd.DataFrame(rows)
 
 
@@ -73,14 +81,24 @@ def test_the_table_for_the_bench(book):
     table = lt.bench_table(book, 1).set_index("club")
     plan = book.plans(1).set_index("club")
     assert table.index.tolist() == plan.index[plan["bend_deg"] != 0].tolist() == ["5", "7", "9"]
-    assert table.loc["5", ["head", "lie_before_deg", "bend_deg", "target_deg", "limit", "limit_deg"]].tolist() == ["cast", 61.5, 1.0, 62.5, "the head's limit", 1.0]
+    assert table.loc["5", ["head", "lie_before_deg", "bend_deg", "target_deg", "limit", "limit_deg"]].tolist() == [
+        "cast",
+        61.5,
+        1.0,
+        62.5,
+        "the head's limit",
+        1.0,
+    ]
     assert "crack" in table.loc["5", "caution"] and table["gauged"].tolist() == [True, True, False]
     assert (table["lie_before_deg"] + table["bend_deg"] == table["target_deg"]).all()
 
 
 def test_what_comes_back_goes_into_the_book(book, tmp_path):
     file = tmp_path / "bench.csv"
-    file.write_text("club,gauge_after_deg,bend_deg,note\n5,62.4,,small crack?\n7,\"64,25\",,\n9,,1.25,no gauge\n", encoding="utf-8-sig")
+    file.write_text(
+        'club,gauge_after_deg,bend_deg,note\n5,62.4,,small crack?\n7,"64,25",,\n9,,1.25,no gauge\n',
+        encoding="utf-8-sig",
+    )
     done = lt.enter_bends(book, 1, file, day="2026-05-03").set_index("club")
     assert done["bend_deg"].tolist() == pytest.approx([0.9, 1.75, 1.25])
     planned = book.plans(1).set_index("club")["bend_deg"]
@@ -94,11 +112,14 @@ def test_what_comes_back_goes_into_the_book(book, tmp_path):
     assert len(book.bends(1)) == 3
 
 
-@pytest.mark.parametrize("row, words", [
-    ({"club": "11", "gauge_after_deg": 62}, "no club '11'"),
-    ({"club": "7", "gauge_after_deg": 12}, "gauge_after_deg of club 7"),
-    ({"club": "9", "gauge_after_deg": 64.0}, "club 9 had no gauge reading"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "row, words",
+    [
+        ({"club": "11", "gauge_after_deg": 62}, "no club '11'"),
+        ({"club": "7", "gauge_after_deg": 12}, "gauge_after_deg of club 7"),
+        ({"club": "9", "gauge_after_deg": 64.0}, "club 9 had no gauge reading"),
+    ],
+)
 def test_nothing_is_entered_of_a_sheet_with_a_mistake(book, row, words):
     with pytest.raises(lt.InputError, match=words):
         lt.enter_bends(book, 1, pd.DataFrame([{"club": "5", "gauge_after_deg": 62.5}, row]))
@@ -116,8 +137,12 @@ def test_a_retest_through_the_book(book):
     for row in readings(rng, {"5": -0.7, "7": 0.0}, 14).to_dict("records"):
         book.add_shot(again, row.pop("club"), reading=row)
     table = lt.retest(book, again).set_index("club")
-    book.change("club", 3, label="nine")  # the kept plan speaks of a club that has another label now, so one is made anew
-    assert set(lt.session_plan(book, 1)["club"]) == {"5", "7", "nine"} and "nine" in lt.golfer_report(book, 1, comparison=None)
+    book.change(
+        "club", 3, label="nine"
+    )  # the kept plan speaks of a club that has another label now, so one is made anew
+    assert set(lt.session_plan(book, 1)["club"]) == {"5", "7", "nine"} and "nine" in lt.golfer_report(
+        book, 1, comparison=None
+    )
     assert table.index.tolist() == ["5", "7"] and table["bend_deg"].tolist() == [1.0, 2.0]
     first = lt.session_fit(book, 1).table.set_index("club")
     assert table.loc["7", "predicted_deg"] == pytest.approx(first.loc["7", "lie_error_deg"] + 2.0)

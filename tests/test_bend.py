@@ -2,22 +2,34 @@
 
 import math
 
+import linetilt as lt
 import numpy as np
 import pandas as pd
 import pytest
-
-import linetilt as lt
-from linetilt.bend import CAUTION, OUTCOMES, _miss_cost
+from linetilt.bench.plan import CAUTION, OUTCOMES, _miss_cost
 
 
 def bag_of(*clubs, **common):
-    return lt.Bag([lt.Club(**({"loft_deg": 34, "lie_deg": 62.5, "length_in": 37.0, "head": "forged", "bend_limit_deg": 4.0} | common | club)) for club in clubs])
+    return lt.Bag(
+        [
+            lt.Club(
+                **(
+                    {"loft_deg": 34, "lie_deg": 62.5, "length_in": 37.0, "head": "forged", "bend_limit_deg": 4.0}
+                    | common
+                    | club
+                )
+            )
+            for club in clubs
+        ]
+    )
 
 
 def plan_for(lie_error_deg, balls=12, scatter=0.4, misses=None, plan=None, **club):
     """Plan of a one-club bag whose shots lie around `lie_error_deg`; returns its row."""
     bag = bag_of({"label": "7"}, **club)
-    shots = pd.DataFrame({"club": "7", "lie_error_deg": lie_error_deg + scatter * np.linspace(-1, 1, balls), "u_lie_error_deg": 0.3})
+    shots = pd.DataFrame(
+        {"club": "7", "lie_error_deg": lie_error_deg + scatter * np.linspace(-1, 1, balls), "u_lie_error_deg": 0.3}
+    )
     if misses is not None:
         misses = pd.DataFrame([{"club": "7", "sd_left_m": 8.0} | misses])
     return lt.plan_bends(lt.fit_bag(shots, bag), bag, misses=misses, **(plan or {})).iloc[0]
@@ -30,13 +42,20 @@ def plan_for(lie_error_deg, balls=12, scatter=0.4, misses=None, plan=None, **clu
 def test_toe_down_sends_the_ball_off_and_asks_for_upright(handed, side):
     row = plan_for(-2.0, handed=handed)
     assert row["outcome"] == "bend" and row["bend_deg"] == pytest.approx(2.0, abs=0.25) and row["bend_deg"] > 0
-    assert row["reason"] == f"The 7 sits {-_said(row):.1f}° toe down, which sends the ball {side}: bend it {row['bend_deg']:g}° upright."
+    assert (
+        row["reason"]
+        == f"The 7 sits {-_said(row):.1f}° toe down, which sends the ball {side}: bend it {row['bend_deg']:g}° upright."
+    )
 
 
 @pytest.mark.parametrize(("handed", "side"), [("right", "left"), ("left", "right")])
 def test_toe_up_is_the_mirror_image(handed, side):
     row = plan_for(2.0, handed=handed)
-    assert row["bend_deg"] < 0 and f"toe up, which sends the ball {side}" in row["reason"] and row["reason"].endswith("flat.")
+    assert (
+        row["bend_deg"] < 0
+        and f"toe up, which sends the ball {side}" in row["reason"]
+        and row["reason"].endswith("flat.")
+    )
 
 
 def _said(row):
@@ -87,8 +106,13 @@ def test_wide_interval_asks_for_more_balls():
 def test_head_limit_gives_part_of_the_bend_and_names_it():
     row = plan_for(-3.0, bend_limit_deg=2.0)
     assert (row["outcome"], row["bend_deg"], row["limit"]) == ("part of the bend", 2.0, "head")
-    assert "bend it 2° upright and no more, since its head allows 2° upright of the maker's figure; the rest is for the hands" in row["reason"]
-    assert row["hands_lower_mm"] == pytest.approx(math.radians(1.0) * 939.8 * math.cos(math.radians(62.5)), abs=1.5)  # for the rest
+    assert (
+        "bend it 2° upright and no more, since its head allows 2° upright of the maker's figure; the rest is for the hands"
+        in row["reason"]
+    )
+    assert row["hands_lower_mm"] == pytest.approx(
+        math.radians(1.0) * 939.8 * math.cos(math.radians(62.5)), abs=1.5
+    )  # for the rest
 
 
 def test_bends_done_before_count_towards_the_limit():
@@ -127,7 +151,12 @@ def test_whole_steps_of_the_bench():
 
 
 def test_no_bend_smaller_than_the_bench_can_hold():
-    assert plan_for(-0.3, balls=60, scatter=0.2, plan={"worth_deg": 0.0, "sure": 0.6, "bend_uncertainty_deg": 0.4})["bend_deg"] == 0
+    assert (
+        plan_for(-0.3, balls=60, scatter=0.2, plan={"worth_deg": 0.0, "sure": 0.6, "bend_uncertainty_deg": 0.4})[
+            "bend_deg"
+        ]
+        == 0
+    )
 
 
 def test_vague_bends_help_less():
@@ -148,13 +177,17 @@ def test_the_feared_miss_has_a_veto():
 def test_left_hander_is_mirrored_and_left_is_real_left():
     # A left-hander's upright bend sends shots to the real right.
     row = plan_for(-2.0, misses={"mean_left_m": -4.0, "feared": "right"}, handed="left")
-    assert row["reason"] == "An upright bend moves shots right, and right is the miss you fear: work on the hands first."
+    assert (
+        row["reason"] == "An upright bend moves shots right, and right is the miss you fear: work on the hands first."
+    )
     assert plan_for(-2.0, misses={"mean_left_m": 4.0, "feared": "left"}, handed="left")["outcome"] == "bend"
 
 
 def test_a_miss_that_the_bend_cures_is_no_veto():
     assert plan_for(-2.0, misses={"mean_left_m": -10.0, "feared": "right"})["outcome"] == "bend"
-    assert plan_for(-2.0, misses={"mean_left_m": -25.0, "feared": "left"})["outcome"] == "bend"  # far right: left is no danger
+    assert (
+        plan_for(-2.0, misses={"mean_left_m": -25.0, "feared": "left"})["outcome"] == "bend"
+    )  # far right: left is no danger
 
 
 def test_a_flat_bend_is_judged_the_same_way():
@@ -172,10 +205,14 @@ def test_own_measure_of_what_a_degree_does_is_used():
     assert plan_for(-2.0, misses={"mean_left_m": 4.0, "feared": "left", "left_m_per_deg": 0.0})["outcome"] == "bend"
 
 
-@pytest.mark.parametrize(("mean", "sd", "left", "right"), [(0.0, 5.0, 1.0, 1.0), (-4.0, 7.0, 3.0, 1.0), (6.0, 2.0, 1.0, 2.5)])
+@pytest.mark.parametrize(
+    ("mean", "sd", "left", "right"), [(0.0, 5.0, 1.0, 1.0), (-4.0, 7.0, 3.0, 1.0), (6.0, 2.0, 1.0, 2.5)]
+)
 def test_cost_of_a_miss_is_the_integral(mean, sd, left, right):
     integrate, stats = pytest.importorskip("scipy.integrate"), pytest.importorskip("scipy.stats")
-    whole = integrate.quad(lambda x: (left if x > 0 else right) * x**2 * stats.norm.pdf(x, mean, sd), -80, 80, points=[0.0])[0]
+    whole = integrate.quad(
+        lambda x: (left if x > 0 else right) * x**2 * stats.norm.pdf(x, mean, sd), -80, 80, points=[0.0]
+    )[0]
     assert _miss_cost(mean, sd, left, right) == pytest.approx(whole, rel=1e-6)
 
 
@@ -184,10 +221,20 @@ def test_cost_of_a_miss_is_the_integral(mean, sd, left, right):
 
 def set_plan(errors, **changes):
     labels = ["5", "6", "7", "8", "9"]
-    bag = bag_of(*({"label": label, "length_in": 38 - i / 2, "lie_deg": 61.5 + i / 2, "loft_deg": 26 + 4 * i} | changes.get(label, {})
-                   for i, label in enumerate(labels)))
-    shots = pd.DataFrame([{"club": label, "lie_error_deg": error + off, "u_lie_error_deg": 0.3}
-                          for label, error in zip(labels, errors) for off in np.linspace(-0.5, 0.5, 10)])
+    bag = bag_of(
+        *(
+            {"label": label, "length_in": 38 - i / 2, "lie_deg": 61.5 + i / 2, "loft_deg": 26 + 4 * i}
+            | changes.get(label, {})
+            for i, label in enumerate(labels)
+        )
+    )
+    shots = pd.DataFrame(
+        [
+            {"club": label, "lie_error_deg": error + off, "u_lie_error_deg": 0.3}
+            for label, error in zip(labels, errors)
+            for off in np.linspace(-0.5, 0.5, 10)
+        ]
+    )
     return lt.plan_bends(lt.fit_bag(shots, bag), bag)
 
 
@@ -214,7 +261,9 @@ def test_cautions():
 
 def test_reasons_are_short_plain_sentences():
     for errors in ([-2, -1, 0, 1, 2], [5, 3, 0.4, -3, -5], [-0.6] * 5):
-        for _, row in set_plan(errors, **{"6": {"bend_limit_deg": 1.0}, "8": {"head": "not bendable", "bend_limit_deg": None}}).iterrows():
+        for _, row in set_plan(
+            errors, **{"6": {"bend_limit_deg": 1.0}, "8": {"head": "not bendable", "bend_limit_deg": None}}
+        ).iterrows():
             assert row["outcome"] in OUTCOMES
             assert row["reason"].endswith(".") and len(row["reason"].split()) <= 40
             assert row["reason"].count(". ") == 0  # one sentence

@@ -1,12 +1,11 @@
 """A photo too blurred to be measured is told so, and a sharp one that is refused for another reason is not."""
 
 import cv2
+import linetilt as lt
 import numpy as np
 import pytest
-
-import linetilt as lt
 from faces.camera import take_photo
-from linetilt.blur import MOST_SIGMA_PX, SIDE_PX, edge_sigmas
+from linetilt.reading.blur import MOST_SIGMA_PX, SIDE_PX, edge_sigmas
 
 
 def club_of(photo):
@@ -48,7 +47,9 @@ def test_a_sharp_photo_of_a_bare_face_is_not_called_blurred():
 @pytest.mark.parametrize("sigma", [1.0, 2.0, 4.0])
 def test_the_width_of_an_edge_is_found(sigma):
     """A disc's blur is known; the grid's own (a box, 1/sqrt(12) pixel) does not count beside it."""
-    disc = cv2.circle(np.full((SIDE_PX, SIDE_PX, 3), 60, np.uint8), (250, 250), 150, (190, 190, 190), -1).astype(np.float32)
+    disc = cv2.circle(np.full((SIDE_PX, SIDE_PX, 3), 60, np.uint8), (250, 250), 150, (190, 190, 190), -1).astype(
+        np.float32
+    )
     rgb = cv2.GaussianBlur(disc, (0, 0), sigma) + np.random.default_rng(2).normal(0, 1, disc.shape)
     assert edge_sigmas(np.clip(rgb, 0, 255).astype(np.uint8)) == pytest.approx([sigma] * 2, rel=0.15, abs=0.1)
 
@@ -60,7 +61,9 @@ def test_a_blank_picture_has_no_edges_to_judge_by():
 @pytest.mark.parametrize("seed", [970, 971, 972, 973])
 def test_a_sharp_face_before_a_blurred_background_is_measured(seed):
     photo = take_photo(seed, megapixels=1.2)
-    corners = cv2.perspectiveTransform(photo.head.field_corners[None].astype(np.float32), photo.homography.astype(np.float32))[0]
+    corners = cv2.perspectiveTransform(
+        photo.head.field_corners[None].astype(np.float32), photo.homography.astype(np.float32)
+    )[0]
     face = np.zeros(photo.rgb.shape[:2], np.uint8)
     cv2.fillConvexPoly(face, np.int32(corners.mean(axis=0) + 1.6 * (corners - corners.mean(axis=0))), 1)
     stripes = np.where((np.arange(photo.rgb.shape[1]) // 40 % 2)[None, :, None] > 0, 250, 5).astype(np.uint8)

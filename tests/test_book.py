@@ -14,26 +14,35 @@ from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
+import linetilt as lt
 import numpy as np
 import pandas as pd
 import pytest
-
-import linetilt as lt
 from kills import kill_writers
-from linetilt import book as book_module
-from linetilt.book_schema import MARK_COLUMNS
+from linetilt.book import book as book_module
+from linetilt.book.schema import MARK_COLUMNS
 
 CLUBS = lt.Bag(
     [
-        lt.Club(label="5", loft_deg=26, lie_deg=61, gauge_lie_deg=61.5, length_in=38, score_line_length_mm=52, head="forged"),
+        lt.Club(
+            label="5", loft_deg=26, lie_deg=61, gauge_lie_deg=61.5, length_in=38, score_line_length_mm=52, head="forged"
+        ),
         lt.Club(label="7", loft_deg=34, lie_deg=62.5, length_in=37, score_line_pitch_mm=3.5, head="cast", bent_deg=0.5),
         lt.Club(label="56", loft_deg=56, from_set=False, bend_limit_deg=1.5, handed="right"),
     ]
 )
 MARK = SimpleNamespace(
-    tilt_deg=1.5, u_tilt_deg=0.4, strike_toe_mm=-3.0, u_strike_toe_mm=0.3, strike_up_mm=18.0, u_strike_up_mm=1.0, line_width_mm=3.1,
-    u_line_width_mm=0.2, flags=("patchy ink", "long exposure"), budget=pd.DataFrame({"component": ["ink"], "u": [0.4]}),
-)  # fmt: skip
+    tilt_deg=1.5,
+    u_tilt_deg=0.4,
+    strike_toe_mm=-3.0,
+    u_strike_toe_mm=0.3,
+    strike_up_mm=18.0,
+    u_strike_up_mm=1.0,
+    line_width_mm=3.1,
+    u_line_width_mm=0.2,
+    flags=("patchy ink", "long exposure"),
+    budget=pd.DataFrame({"component": ["ink"], "u": [0.4]}),
+)
 READING = lt.lie_reading(1.5, 34, face_heading_deg=1.0)
 
 
@@ -46,13 +55,17 @@ def book(tmp_path):
 def filled(book, shots=3):
     bag = book.add_bag(book.add_golfer("Robin"), CLUBS)
     session = book.add_session(bag, day="2026-05-31", place="bay 3")
-    ids = [book.add_shot(session, "7", photo=b"\xff\xd8 picture %d" % n, mark=MARK, reading=READING) for n in range(shots)]
+    ids = [
+        book.add_shot(session, "7", photo=b"\xff\xd8 picture %d" % n, mark=MARK, reading=READING) for n in range(shots)
+    ]
     return bag, session, ids
 
 
 def python(script, *arguments, **options):
     """A second process with the kit; stdout is read line by line."""
-    return subprocess.Popen([sys.executable, "-c", script, *map(str, arguments)], stdout=subprocess.PIPE, text=True, **options)
+    return subprocess.Popen(
+        [sys.executable, "-c", script, *map(str, arguments)], stdout=subprocess.PIPE, text=True, **options
+    )
 
 
 def test_what_goes_in_comes_out(book):
@@ -76,7 +89,12 @@ def test_what_goes_in_comes_out(book):
     assert book.budget(last).empty
     assert book.photo(first).read_bytes() == b"\xff\xd8 picture 0" and book.photo(last) is None
     sessions = book.sessions().iloc[0]
-    assert (sessions["golfer"], sessions["day"], sessions["shots"], sessions["counted"]) == ("Robin", "2026-05-31", 4, 3)
+    assert (sessions["golfer"], sessions["day"], sessions["shots"], sessions["counted"]) == (
+        "Robin",
+        "2026-05-31",
+        4,
+        3,
+    )
     assert book.golfers()["name"].tolist() == ["Robin"] and book.bags()["bag_id"].tolist() == [bag]
     assert book.check() == []
 
@@ -103,7 +121,9 @@ def test_a_bag_comes_back_equal(book):
 
 def test_several_clubs_are_one_entry(book):
     bag = book.add_bag(book.add_golfer("Robin"), CLUBS)
-    new = [lt.Club(label=label, loft_deg=loft, gauge_lie_deg=64) for label, loft in (("50", 50), ("54", 54), ("60", 60))]
+    new = [
+        lt.Club(label=label, loft_deg=loft, gauge_lie_deg=64) for label, loft in (("50", 50), ("54", 54), ("60", 60))
+    ]
     ids = book.add_clubs(bag, new)
     assert list(book.clubs(bag)["club_id"][-3:]) == ids and list(book.bag(bag))[-3:] == new
     assert book.undo() == "clubs 50, 54, 60 added"
@@ -118,7 +138,9 @@ def test_bends_and_gauge_readings_move_the_club(book):
     book.add_bend(bag, "7", 1.0)
     assert book.bag(bag)["7"] == replace(CLUBS["7"], bent_deg=1.5)
     book.add_bend(bag, "5", -1.0)
-    assert book.bag(bag)["5"] == replace(CLUBS["5"], bent_deg=-1.0, gauge_lie_deg=60.5)  # the reading is from before the bend
+    assert book.bag(bag)["5"] == replace(
+        CLUBS["5"], bent_deg=-1.0, gauge_lie_deg=60.5
+    )  # the reading is from before the bend
     book.add_bend(bag, "5", -0.5, gauge_lie_deg=60.2, day="2026-02-01")
     assert book.bag(bag)["5"].gauge_lie_deg == 60.2  # read after it
     book.add_gauge_reading(bag, "5", 60.25, day="2026-03-01")
@@ -182,7 +204,9 @@ def test_a_club_without_shots_can_be_removed_and_brought_back(book):
 def test_the_session_opened_last_is_current(book):
     assert book.current_session() is None
     bag, first, _ = filled(book)
-    second = book.add_session(bag, length_unit="in", carry_unit="yd", net_distance_mm=2900, setup_tilt_deg=-0.5, u_setup_tilt_deg=0.3)
+    second = book.add_session(
+        bag, length_unit="in", carry_unit="yd", net_distance_mm=2900, setup_tilt_deg=-0.5, u_setup_tilt_deg=0.3
+    )
     now = book.current_session()
     assert now["session_id"] == second and now["net_distance_mm"] == 2900 and now["carry_unit"] == "yd"
     edits = len(book.history())
@@ -221,11 +245,19 @@ def test_measuring_again_keeps_the_first_measurement(book):
 def test_a_shot_goes_over_to_another_club_and_keeps_where_its_marks_are(book):
     _, session, (shot, *_) = filled(book)
     assert book.marks(shot) is None
-    mark = vars(MARK) | {"corners": np.array([[9.004, 8], [1, 8], [1, 2], [9, 2]]), "line": np.array([[5, 7], [5, 3]]), "by_hand": ("line",)}
+    mark = vars(MARK) | {
+        "corners": np.array([[9.004, 8], [1, 8], [1, 2], [9, 2]]),
+        "line": np.array([[5, 7], [5, 3]]),
+        "by_hand": ("line",),
+    }
     book.measure_again(shot, mark=mark, reading=READING, club="5")
     row = book.shots(session).iloc[0]
     assert (row["club"], row["counted"]) == ("5", True)
-    assert book.marks(shot) == {"corners": [[9, 8], [1, 8], [1, 2], [9, 2]], "line": [[5, 7], [5, 3]], "by_hand": ["line"]}
+    assert book.marks(shot) == {
+        "corners": [[9, 8], [1, 8], [1, 2], [9, 2]],
+        "line": [[5, 7], [5, 3]],
+        "by_hand": ["line"],
+    }
     book.measure_again(shot, why="not looked at yet")
     assert book.shots(session).iloc[0][["counted", "why"]].tolist() == [False, "not looked at yet"]
     with pytest.raises(lt.InputError, match="no club '1'"):
@@ -254,8 +286,15 @@ def test_an_earlier_edit_can_be_taken_back_if_nothing_touched_its_entry_since(bo
 
 def test_rows_of_a_table_can_be_entered(book):
     _, session, _ = filled(book, shots=0)
-    table = pd.DataFrame({"tilt_deg": [1.0, np.nan], "u_tilt_deg": [0.4, np.nan], "lie_error_deg": [0.8, np.nan],
-                          "u_lie_error_deg": [0.9, np.nan], "heading_known": [True, np.nan]})  # fmt: skip
+    table = pd.DataFrame(
+        {
+            "tilt_deg": [1.0, np.nan],
+            "u_tilt_deg": [0.4, np.nan],
+            "lie_error_deg": [0.8, np.nan],
+            "u_lie_error_deg": [0.9, np.nan],
+            "heading_known": [True, np.nan],
+        }
+    )
     for _, row in table.iterrows():
         book.add_shot(session, "7", mark=row, reading=row)
     shots = book.shots(session)
@@ -265,7 +304,9 @@ def test_rows_of_a_table_can_be_entered(book):
 
 def test_every_opening_asks_for_durable_writes(book):
     """SQLite documentation, PRAGMA synchronous: FULL (2) waits for the journal before and after the book itself; EXTRA (3) for its folder as well."""
-    assert [book._db.execute(f"PRAGMA {name}").fetchone()[0] for name in ("synchronous", "journal_mode", "foreign_keys")] == [3, "persist", 1]
+    assert [
+        book._db.execute(f"PRAGMA {name}").fetchone()[0] for name in ("synchronous", "journal_mode", "foreign_keys")
+    ] == [3, "persist", 1]
 
 
 def test_the_file_alone_is_the_book(tmp_path):
@@ -303,7 +344,12 @@ def test_undo_takes_back_edit_by_edit_and_keeps_everything(book):
         book.undo()
     edits = book.history()
     assert len(edits) == 18 and edits["undoes"].notna().sum() == 9
-    assert json.loads(book._db.execute("SELECT before FROM change WHERE kind = 'golfer' AND before IS NOT NULL").fetchone()[0])["name"] == "Robin"
+    assert (
+        json.loads(
+            book._db.execute("SELECT before FROM change WHERE kind = 'golfer' AND before IS NOT NULL").fetchone()[0]
+        )["name"]
+        == "Robin"
+    )
 
 
 def test_text_stays_text(book):
@@ -324,7 +370,9 @@ def test_photos_are_kept_once_by_content(book, tmp_path):
     picture = b"\xff\xd8\xff" + bytes(range(256)) * 50
     (tmp_path / "a.jpg").write_bytes(picture)
     (tmp_path / "b.JPEG").write_bytes(picture)
-    ids = [book.add_shot(session, "7", photo=photo) for photo in (tmp_path / "a.jpg", str(tmp_path / "b.JPEG"), picture)]
+    ids = [
+        book.add_shot(session, "7", photo=photo) for photo in (tmp_path / "a.jpg", str(tmp_path / "b.JPEG"), picture)
+    ]
     assert [path.name for path in book.photo_folder.iterdir()] == [hashlib.sha256(picture).hexdigest() + ".jpg"]
     assert {book.photo(shot).read_bytes() for shot in ids} == {picture}
     book.photo(ids[0]).write_bytes(b"short")
@@ -355,7 +403,12 @@ def test_what_was_acknowledged_survives_kills(tmp_path):
     """Two hundred kills: tests/bench/kills.py."""
     found = kill_writers(tmp_path, 20, seed=3)
     assert found["kills"] == 20 and found["acknowledged"] > 20
-    assert {name: found[name] for name in ("lost", "changed", "damaged", "halves")} == {"lost": 0, "changed": 0, "damaged": 0, "halves": 0}
+    assert {name: found[name] for name in ("lost", "changed", "damaged", "halves")} == {
+        "lost": 0,
+        "changed": 0,
+        "damaged": 0,
+        "halves": 0,
+    }
 
 
 def test_two_processes_write_at_once(tmp_path):
@@ -379,7 +432,10 @@ def test_two_processes_make_one_book_at_once(tmp_path):
 
 def test_threads_share_a_book(book):
     _, session, _ = filled(book, shots=0)
-    threads = [threading.Thread(target=lambda: [book.add_shot(session, "7", reading=READING) for _ in range(20)]) for _ in range(3)]
+    threads = [
+        threading.Thread(target=lambda: [book.add_shot(session, "7", reading=READING) for _ in range(20)])
+        for _ in range(3)
+    ]
     for thread in threads:
         thread.start()
     for thread in threads:
@@ -397,7 +453,12 @@ def test_a_version_1_book_migrates_and_a_newer_one_is_refused(tmp_path, monkeypa
         book.add_shot(session, "7", mark=MARK, reading=READING)
         before = book.shots(session)
     known = len(book_module.STEPS)
-    added = (("ALTER TABLE session ADD COLUMN weather TEXT NOT NULL DEFAULT ''", "CREATE INDEX session_of_day ON session (day)"),)
+    added = (
+        (
+            "ALTER TABLE session ADD COLUMN weather TEXT NOT NULL DEFAULT ''",
+            "CREATE INDEX session_of_day ON session (day)",
+        ),
+    )
     with monkeypatch.context() as patch:
         patch.setattr(book_module, "STEPS", book_module.STEPS + added)
         with lt.SessionBook(path) as book:
@@ -406,7 +467,10 @@ def test_a_version_1_book_migrates_and_a_newer_one_is_refused(tmp_path, monkeypa
             assert book.history("session", session)["weather"].tolist()[-1] == "wind from the left"
             assert book.undo() == f"session {session} corrected"
     content = path.read_bytes()
-    with pytest.raises(lt.BookError, match=rf"newer linetilt \(version {known + 1} of the book, this one knows {known}\); .*update linetilt"):
+    with pytest.raises(
+        lt.BookError,
+        match=rf"newer linetilt \(version {known + 1} of the book, this one knows {known}\); .*update linetilt",
+    ):
         lt.SessionBook(path)
     assert path.read_bytes() == content
 
@@ -415,7 +479,11 @@ def test_a_migration_that_fails_changes_nothing(tmp_path, monkeypatch):
     path = tmp_path / "old.linetilt"
     lt.SessionBook(path).close()
     content = path.read_bytes()
-    monkeypatch.setattr(book_module, "STEPS", (*book_module.STEPS, ("CREATE TABLE extra (id INTEGER)", "CREATE TABLE shot (id INTEGER)")))
+    monkeypatch.setattr(
+        book_module,
+        "STEPS",
+        (*book_module.STEPS, ("CREATE TABLE extra (id INTEGER)", "CREATE TABLE shot (id INTEGER)")),
+    )
     with pytest.raises(lt.BookError):
         lt.SessionBook(path)
     assert path.read_bytes() == content
@@ -428,7 +496,11 @@ def test_strangers_files_are_refused_and_left_alone(tmp_path):
     with closing(sqlite3.connect(tmp_path / "marked.db")) as other:
         other.execute("PRAGMA application_id = 7")
     (tmp_path / "letter.linetilt").write_text("Dear Robin, " * 1000)
-    for name, words in (("other.db", "other program"), ("marked.db", "other program"), ("letter.linetilt", "expected a book of linetilt")):
+    for name, words in (
+        ("other.db", "other program"),
+        ("marked.db", "other program"),
+        ("letter.linetilt", "expected a book of linetilt"),
+    ):
         content = (tmp_path / name).read_bytes()
         with pytest.raises(lt.BookError, match=words):
             lt.SessionBook(tmp_path / name)
@@ -479,7 +551,10 @@ def test_a_full_disk_keeps_what_was_there(book, monkeypatch):
     _, session, _ = filled(book)
     before = book.shots(session)
     book._db.execute(f"PRAGMA max_page_count = {book._db.execute('PRAGMA page_count').fetchone()[0] + 2}")
-    with pytest.raises(lt.BookError, match="the disk is full; expected room for the entry; nothing of this entry was kept: free some space"):
+    with pytest.raises(
+        lt.BookError,
+        match="the disk is full; expected room for the entry; nothing of this entry was kept: free some space",
+    ):
         for _ in range(100):
             book.add_shot(session, "7", reading=READING, note="x" * 500)
             before = book.shots(session)
@@ -490,7 +565,10 @@ def test_a_full_disk_keeps_what_was_there(book, monkeypatch):
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", no_space)
-    with pytest.raises(lt.BookError, match="the photo could not be kept.*No space left.*free some space or choose another folder, then do it again"):
+    with pytest.raises(
+        lt.BookError,
+        match="the photo could not be kept.*No space left.*free some space or choose another folder, then do it again",
+    ):
         book.add_shot(session, "7", photo=b"new")
     monkeypatch.undo()
     pd.testing.assert_frame_equal(book.shots(session), before)
@@ -523,7 +601,11 @@ def damage(path, table):
         ids = [row[0] for row in db.execute(f"SELECT id FROM {table} ORDER BY id")]
         size = db.execute("PRAGMA page_size").fetchone()[0]
     content = bytearray(path.read_bytes())
-    pages = [place for place in range(size, len(content), size) if content[place] == 13 and content.find(b"sentinel", place, place + size) > 0]
+    pages = [
+        place
+        for place in range(size, len(content), size)
+        if content[place] == 13 and content.find(b"sentinel", place, place + size) > 0
+    ]
     place = pages[len(pages) // 2]
     content[place : place + size] = b"\x99" * size
     path.write_bytes(bytes(content))

@@ -17,8 +17,8 @@ from pathlib import Path
 import linetilt as lt
 import pandas as pd
 import pytest
-from linetilt.book_schema import KINDS
-from linetilt.files import write_whole
+from linetilt.base.files import write_whole
+from linetilt.book.schema import KINDS
 from test_book import MARK, READING, filled, python
 
 PHOTO = b"\xff\xd8\xff" + bytes(range(256)) * 200
@@ -48,7 +48,8 @@ def everything(path):
 DIE = """
 import os, signal, sys
 import linetilt as lt
-from linetilt import book, files
+from linetilt.book import book
+from linetilt.base import files
 die = lambda *_, **__: os.kill(os.getpid(), signal.SIGKILL)
 path, moment = sys.argv[1:]
 with lt.SessionBook(path) as book:
@@ -74,7 +75,9 @@ with lt.SessionBook(path) as book:
 """
 
 
-@pytest.mark.parametrize("moment", ["photo half written", "photo written, not named", "photo named, no row", "row written, not committed"])
+@pytest.mark.parametrize(
+    "moment", ["photo half written", "photo written, not named", "photo named, no row", "row written, not committed"]
+)
 def test_a_kill_between_photo_and_row(path, moment):
     before = everything(path)
     process = python(DIE, path, moment)
@@ -136,17 +139,22 @@ def test_a_small_disk_that_fills_up(path, tmp_path, full_by):
     """A memory disk of its own, where this user may make one."""
     script = tmp_path / "fill.sh"
     script.write_text(
-        'set -e\nmkdir disk\nmount -t tmpfs -o size=600k tmpfs disk\ncp -r shop.linetilt shop.linetilt-photos disk\n'
+        "set -e\nmkdir disk\nmount -t tmpfs -o size=600k tmpfs disk\ncp -r shop.linetilt shop.linetilt-photos disk\n"
         + ("" if full_by == "book" else "head -c 2M /dev/zero > disk/other 2> /dev/null || true\n")
         + f'"{sys.executable}" fill.py disk/shop.linetilt 0\ncp -r disk kept\numount disk\n'
     )
     (tmp_path / "fill.py").write_text(FULL)
     alone = ["unshare", "-m" if os.geteuid() == 0 else "-rm"]
-    if shutil.which("unshare") is None or subprocess.run([*alone, "mount", "-t", "tmpfs", "tmpfs", "/mnt"], capture_output=True).returncode:
+    if (
+        shutil.which("unshare") is None
+        or subprocess.run([*alone, "mount", "-t", "tmpfs", "tmpfs", "/mnt"], capture_output=True).returncode
+    ):
         pytest.skip("no memory disk can be mounted here")
     answer = subprocess.run([*alone, "sh", "fill.sh"], cwd=tmp_path, capture_output=True, text=True)
     *shots, sentence, after, _ = answer.stdout.split("\n")
-    assert ("the disk is full" in sentence or "the photo could not be kept" in sentence) and parts(sentence), answer.stderr
+    assert ("the disk is full" in sentence or "the photo could not be kept" in sentence) and parts(sentence), (
+        answer.stderr
+    )
     assert after == f"[] {12 + len(shots)}"
     kept = tmp_path / "kept"
     with lt.SessionBook(kept / "shop.linetilt") as book:
@@ -186,7 +194,10 @@ def test_photos_that_may_only_be_read():
 def test_a_book_that_is_taken_away_while_it_is_open(path):
     with lt.SessionBook(path) as book:
         path.rename(path.with_name("away"))
-        with pytest.raises(lt.BookError, match="moved or deleted while it was open; expected it where it was opened; .*put the file back") as refusal:
+        with pytest.raises(
+            lt.BookError,
+            match="moved or deleted while it was open; expected it where it was opened; .*put the file back",
+        ) as refusal:
             book.add_golfer("x")
         path.with_name("away").rename(path)
         assert parts(str(refusal.value)) and book.add_golfer("x")
@@ -199,7 +210,10 @@ def test_a_write_lock_that_is_never_let_go(path):
     try:
         assert process.stdout.readline() == "held\n"
         with lt.SessionBook(path, wait_s=0.2) as book:
-            with pytest.raises(lt.BookError, match=r"another program keeps the book busy; expected it to let go within 0.2 s; .*close the other"):
+            with pytest.raises(
+                lt.BookError,
+                match=r"another program keeps the book busy; expected it to let go within 0.2 s; .*close the other",
+            ):
                 book.add_shot(1, "7", photo=PHOTO)
             assert len(book.shots(1)) == 12  # reading goes on
     finally:
@@ -211,7 +225,19 @@ def test_a_write_lock_that_is_never_let_go(path):
 
 # Paths
 
-@pytest.mark.parametrize("name", ["Zoë's büch 🏌.linetilt", "two\nlines.linetilt", "per%20cent?mode=ro#x.linetilt", " ", "-x", "no suffix", "'; DROP TABLE shot;--"])
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "Zoë's büch 🏌.linetilt",
+        "two\nlines.linetilt",
+        "per%20cent?mode=ro#x.linetilt",
+        " ",
+        "-x",
+        "no suffix",
+        "'; DROP TABLE shot;--",
+    ],
+)
 def test_odd_names_are_only_names(tmp_path, name):
     with lt.SessionBook(tmp_path / name) as book:
         filled(book)
@@ -222,9 +248,19 @@ def test_odd_names_are_only_names(tmp_path, name):
 
 @pytest.mark.parametrize(
     ("name", "words"),
-    [("", "is a folder"), (".", "is a folder"), ("a\0b", "path is"), (None, "path is None"), (7, "path is 7"), (b"x", "path is b'x'"), ("x" * 300, "cannot be looked at"),
-     ("nowhere/shop.linetilt", "cannot be opened there"), ("letter/shop.linetilt", "cannot be"), ("/dev/null", "is a device")],
-)  # fmt: skip
+    [
+        ("", "is a folder"),
+        (".", "is a folder"),
+        ("a\0b", "path is"),
+        (None, "path is None"),
+        (7, "path is 7"),
+        (b"x", "path is b'x'"),
+        ("x" * 300, "cannot be looked at"),
+        ("nowhere/shop.linetilt", "cannot be opened there"),
+        ("letter/shop.linetilt", "cannot be"),
+        ("/dev/null", "is a device"),
+    ],
+)
 def test_a_path_where_no_book_can_be(tmp_path, monkeypatch, name, words):
     monkeypatch.chdir(tmp_path)
     Path("letter").write_text("Dear Robin")
@@ -235,6 +271,7 @@ def test_a_path_where_no_book_can_be(tmp_path, monkeypatch, name, words):
 
 
 # Damage
+
 
 def spoiled(content, how, chance):
     """A book's content with something wrong in it."""
@@ -269,10 +306,26 @@ def use(path):
     def all_of_it():
         with lt.SessionBook(path) as book:
             for call in (
-                book.golfers, book.bags, book.sessions, book.current_session, book.shots, book.budgets, book.plans, book.bends, book.history, book.check,
-                lambda: book.bag(1), lambda: book.clubs(1, session=1), lambda: book.shots(1), lambda: book.history("shot", 2), lambda: book.marks(1),
-                lambda: book.budget(1), lambda: book.photo(1), lambda: book.gauge_readings(1), lambda: book.setting(1, "cap_deg"),
-            ):  # fmt: skip
+                book.golfers,
+                book.bags,
+                book.sessions,
+                book.current_session,
+                book.shots,
+                book.budgets,
+                book.plans,
+                book.bends,
+                book.history,
+                book.check,
+                lambda: book.bag(1),
+                lambda: book.clubs(1, session=1),
+                lambda: book.shots(1),
+                lambda: book.history("shot", 2),
+                lambda: book.marks(1),
+                lambda: book.budget(1),
+                lambda: book.photo(1),
+                lambda: book.gauge_readings(1),
+                lambda: book.setting(1, "cap_deg"),
+            ):
                 ask(call)
 
     ask(all_of_it)
@@ -281,7 +334,9 @@ def use(path):
 
 def rows(book):
     """A book's shots by id, as dicts of what can be compared."""
-    return {row["shot_id"]: {name: repr(value) for name, value in row.items()} for row in book.shots().to_dict("records")}
+    return {
+        row["shot_id"]: {name: repr(value) for name, value in row.items()} for row in book.shots().to_dict("records")
+    }
 
 
 @pytest.mark.parametrize("how", DAMAGES)
@@ -310,25 +365,39 @@ def test_a_damaged_book_is_told_and_rescued(path, tmp_path, how):
             with lt.SessionBook(new) as book:
                 found = rows(book)
                 saved.append(len(found))
-                if how != "bytes flipped":  # a flipped byte within a number leaves another number: SQLite keeps no sums of its pages
+                if (
+                    how != "bytes flipped"
+                ):  # a flipped byte within a number leaves another number: SQLite keeps no sums of its pages
                     older = set(range(1, 4)) if report.loc["shot", "older"] else set()
                     assert all(found[shot] == whole[shot] for shot in found if shot not in older)
                 if "zeroed" in how:
-                    assert found == whole and report["lost"].sum() == 0 and book.golfers().equals(tables) and book.setting(1, "cap_deg") == 1.5
+                    assert (
+                        found == whole
+                        and report["lost"].sum() == 0
+                        and book.golfers().equals(tables)
+                        and book.setting(1, "cap_deg") == 1.5
+                    )
                 book.add_golfer("goes on")
     assert saved and max(saved) >= 10
 
 
 def test_a_book_cut_to_nothing_is_not_taken_for_a_new_one(path):
     path.write_bytes(b"")
-    with pytest.raises(lt.BookError, match="is empty, and shop.linetilt-photos beside it is not; expected the book of these photos; put your last copy") as refusal:
+    with pytest.raises(
+        lt.BookError,
+        match="is empty, and shop.linetilt-photos beside it is not; expected the book of these photos; put your last copy",
+    ) as refusal:
         lt.SessionBook(path)
     assert parts(str(refusal.value)) and path.read_bytes() == b""
 
 
 def test_what_is_no_damaged_book_is_not_rescued(path, tmp_path):
     (tmp_path / "letter").write_text("Dear Robin, " * 1000)
-    for damaged, new, words in (("letter", "a", "take your last copy"), ("nowhere", "a", "there is no file"), (path, path, "exists already")):
+    for damaged, new, words in (
+        ("letter", "a", "take your last copy"),
+        ("nowhere", "a", "there is no file"),
+        (path, path, "exists already"),
+    ):
         with pytest.raises(lt.BookError, match=words) as refusal:
             lt.rescue_book(tmp_path / damaged, tmp_path / new)
         assert parts(str(refusal.value))
@@ -337,14 +406,20 @@ def test_what_is_no_damaged_book_is_not_rescued(path, tmp_path):
 
 def test_a_healthy_book_is_rescued_whole(path, tmp_path):
     report = lt.rescue_book(path, tmp_path / "new.linetilt")
-    assert everything(tmp_path / "new.linetilt") == everything(path) and report["lost"].sum() == 0 == report["older"].sum()
-    assert {file.name for file in path.with_suffix(".linetilt-photos").iterdir()} == {file.name for file in (tmp_path / "new.linetilt-photos").iterdir()}
+    assert (
+        everything(tmp_path / "new.linetilt") == everything(path) and report["lost"].sum() == 0 == report["older"].sum()
+    )
+    assert {file.name for file in path.with_suffix(".linetilt-photos").iterdir()} == {
+        file.name for file in (tmp_path / "new.linetilt-photos").iterdir()
+    }
 
 
 def test_a_file_is_whole_or_not_there(tmp_path, monkeypatch):
     write_whole(tmp_path / "folder" / "a", b"first")
     monkeypatch.setattr(os, "replace", lambda *_: (_ for _ in ()).throw(OSError(28, "No space left on device")))
-    with pytest.raises(lt.BookError, match="the report could not be kept as .*No space left.*expected a folder with free space") as refusal:
+    with pytest.raises(
+        lt.BookError, match="the report could not be kept as .*No space left.*expected a folder with free space"
+    ) as refusal:
         write_whole(tmp_path / "folder" / "a", b"second", "the report")
     assert parts(str(refusal.value))
     assert [file.read_bytes() for file in (tmp_path / "folder").iterdir()] == [b"first"]

@@ -4,7 +4,7 @@ import linetilt as lt
 import numpy as np
 import pandas as pd
 import pytest
-from linetilt import demo
+from linetilt.session import demo
 
 BAG = lt.Bag([lt.Club(label="7", loft_deg=34, lie_deg=62.5, length_in=37), lt.Club(label="PW", loft_deg=46)])
 DAY = "2026-04-11"
@@ -34,9 +34,15 @@ def test_signing_in(book, tmp_path):
     assert again["session_id"].tolist() == [1, 4] and len(book.golfers()) == 4
 
 
-@pytest.mark.parametrize("people, words", [
-    ({"name": ["A", ""], "handed": ["right", "left"]}, "row 2"), ({"name": ["A"], "handed": ["both"]}, "row 1"), ({"who": ["A"]}, "no column name"), ({"name": ["A", "A"]}, "same name"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "people, words",
+    [
+        ({"name": ["A", ""], "handed": ["right", "left"]}, "row 2"),
+        ({"name": ["A"], "handed": ["both"]}, "row 1"),
+        ({"who": ["A"]}, "no column name"),
+        ({"name": ["A", "A"]}, "same name"),
+    ],
+)
 def test_a_list_with_a_mistake_enters_nobody(book, people, words):
     with pytest.raises(lt.InputError, match=words):
         lt.clinic_sign_in(book, pd.DataFrame(people), day=DAY, bag=BAG)
@@ -47,16 +53,35 @@ def test_a_list_with_a_mistake_enters_nobody(book, people, words):
 
 def test_readings_from_a_table_are_what_the_formulas_give(book):
     lt.clinic_sign_in(book, pd.DataFrame({"name": ["Ansel"], "handed": ["left"]}), day=DAY, bag=BAG)
-    rows = pd.DataFrame({"club": ["7", "7", "PW"], "tilt_deg": [1.5, np.nan, -2], "u_tilt_deg": [0.3, np.nan, np.nan], "net_left_mm": [40, np.nan, np.nan],
-                         "strike_toe_mm": [3.0, -5.0, np.nan], "why": ["", "", "heavy"]})  # fmt: skip
+    rows = pd.DataFrame(
+        {
+            "club": ["7", "7", "PW"],
+            "tilt_deg": [1.5, np.nan, -2],
+            "u_tilt_deg": [0.3, np.nan, np.nan],
+            "net_left_mm": [40, np.nan, np.nan],
+            "strike_toe_mm": [3.0, -5.0, np.nan],
+            "why": ["", "", "heavy"],
+        }
+    )
     lt.enter_readings(book, 1, rows)
     shots = book.shots(1)
     start = lt.start_from_net(40, 3000, "left")
     face = lt.heading_from_start(start.start_deg, 34, u_start_deg=start.u_start_deg)
-    by_hand = lt.lie_reading(1.5, 34, u_tilt_deg=0.3, face_heading_deg=face.face_heading_deg, u_face_heading_deg=face.u_face_heading_deg)
-    assert (shots["lie_error_deg"].iloc[0], shots["u_lie_error_deg"].iloc[0]) == (by_hand.lie_error_deg, by_hand.u_lie_error_deg)
-    assert start.start_deg < 0 and shots["start_deg"].iloc[0] == start.start_deg  # left is the open side of a left-hander
-    assert shots["counted"].tolist() == [True, False, False] and shots["why"].tolist() == ["", "no lie reading", "heavy"]
+    by_hand = lt.lie_reading(
+        1.5, 34, u_tilt_deg=0.3, face_heading_deg=face.face_heading_deg, u_face_heading_deg=face.u_face_heading_deg
+    )
+    assert (shots["lie_error_deg"].iloc[0], shots["u_lie_error_deg"].iloc[0]) == (
+        by_hand.lie_error_deg,
+        by_hand.u_lie_error_deg,
+    )
+    assert (
+        start.start_deg < 0 and shots["start_deg"].iloc[0] == start.start_deg
+    )  # left is the open side of a left-hander
+    assert shots["counted"].tolist() == [True, False, False] and shots["why"].tolist() == [
+        "",
+        "no lie reading",
+        "heavy",
+    ]
     assert shots["heading_known"].tolist() == [True, False, False]
     with pytest.raises(lt.InputError, match="row 2.*'W'"):
         lt.enter_readings(book, 1, pd.DataFrame({"club": ["7", "W"], "tilt_deg": [1.0, 1.0]}))
@@ -91,6 +116,11 @@ def test_the_season_tells_its_story(season):
     sessions = season.sessions()
     tests = sessions.loc[sessions["retest_of"].notna(), "session_id"]
     said = pd.concat([lt.retest(season, session) for session in tests])
-    assert (said["bend_deg"] != 0).sum() >= 10 and set(said["verdict"]) <= {"as predicted", "too few balls to tell", "less than predicted", "more than predicted"}
-    held = ((said["low_deg"] <= 0) & (0 <= said["high_deg"])).mean()
+    assert (said["bend_deg"] != 0).sum() >= 10 and set(said["verdict"]) <= {
+        "as predicted",
+        "too few balls to tell",
+        "less than predicted",
+        "more than predicted",
+    }
+    held = ((said["low_deg"] <= 0) & (said["high_deg"] >= 0)).mean()
     assert held >= 0.85  # 95 % expected of 40 that hang together by golfer

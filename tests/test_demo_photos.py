@@ -4,12 +4,11 @@ import runpy
 from pathlib import Path
 
 import cv2
+import linetilt as lt
 import numpy as np
 import pandas as pd
 import pytest
 from PIL import Image
-
-import linetilt as lt
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_photos"
 PHOTOS = DEMO / "photos"
@@ -75,7 +74,9 @@ def test_score_line_field_lies_inside_the_upright_photo(truth):
 
 def test_truth_agrees_with_where_the_ball_went(shots, truth):
     """Start direction is 0.7 heading + 0.3 path; the path scatters by 2 degrees, so most starts follow the face."""
-    heading = truth.loc[shots["photo"], "face_heading_deg"].to_numpy() * np.where(shots["photo"].str.startswith("wynn/"), -1, 1)
+    heading = truth.loc[shots["photo"], "face_heading_deg"].to_numpy() * np.where(
+        shots["photo"].str.startswith("wynn/"), -1, 1
+    )
     start = np.degrees(np.arctan2(shots["net_left_mm"], shots["net_distance_mm"]))
     path = (start - 0.7 * heading) / 0.3
     assert abs(path.mean()) < 4 * 2 / np.sqrt(len(path))

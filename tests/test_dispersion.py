@@ -6,11 +6,11 @@ import linetilt as lt
 import numpy as np
 import pandas as pd
 import pytest
-from linetilt.charts import update_dispersion
-from linetilt.compare import per_degree
-from linetilt.dispersion import ellipse
-from linetilt.flight import CARRY_SPREAD, from_metres, to_metres
-from linetilt.panels.dispersion import DispersionPanel
+from linetilt.app.panels.dispersion import DispersionPanel
+from linetilt.flight.compare import per_degree
+from linetilt.flight.dispersion import ellipse
+from linetilt.flight.trajectory import CARRY_SPREAD, from_metres, to_metres
+from linetilt.handouts.charts import update_dispersion
 
 SEVEN = lt.Club(label="7", loft_deg=34, lie_deg=62.5, length_in=37)
 WEDGE = lt.Club(label="58", loft_deg=58, lie_deg=64.5, length_in=35)
@@ -41,7 +41,9 @@ def test_the_same_seed_draws_the_same_swings():
 
 def test_scatter_and_correlation_come_out_as_asked():
     delivery = replace(
-        MEDIUM, s_strike_toe_mm=6, correlation={("path_deg", "score_heading_deg"): 0.6, ("club_speed_m_s", "strike_toe_mm"): -0.3}
+        MEDIUM,
+        s_strike_toe_mm=6,
+        correlation={("path_deg", "score_heading_deg"): 0.6, ("club_speed_m_s", "strike_toe_mm"): -0.3},
     )
     shots = lt.simulate_shots(SEVEN, delivery, 1.5, 40_000, 3, u_lie_error_deg=0.6)
     close = {"rel": 0.03}  # five standard errors of a standard deviation of 40 000
@@ -131,7 +133,9 @@ def test_own_carry_scales_every_distance_by_one_factor():
 def normal_shots(n=20_000, seed=4, turn=0.4):
     """Return landing points of a known normal scatter: standard deviations 8 along a turned axis and 3 across."""
     a, b = np.random.default_rng(seed).normal(size=(2, n)) * [[8.0], [3.0]]
-    return pd.DataFrame({"carry_m": 140 + a * np.cos(turn) - b * np.sin(turn), "offline_m": 2 + a * np.sin(turn) + b * np.cos(turn)})
+    return pd.DataFrame(
+        {"carry_m": 140 + a * np.cos(turn) - b * np.sin(turn), "offline_m": 2 + a * np.sin(turn) + b * np.cos(turn)}
+    )
 
 
 @pytest.mark.parametrize(("share", "size"), [(0.5, 1.1774), (0.95, 2.4477)])
@@ -147,7 +151,10 @@ def test_ellipse_of_a_known_normal_scatter(share, size):
     inside = np.zeros(len(shots), bool)
     for i in range(len(carry) - 1):
         across = (offline[i] > shots["offline_m"]) != (offline[i + 1] > shots["offline_m"])
-        inside ^= across & (shots["carry_m"] < (carry[i + 1] - carry[i]) * (shots["offline_m"] - offline[i]) / (offline[i + 1] - offline[i]) + carry[i])
+        inside ^= across & (
+            shots["carry_m"]
+            < (carry[i + 1] - carry[i]) * (shots["offline_m"] - offline[i]) / (offline[i + 1] - offline[i]) + carry[i]
+        )
     assert inside.mean() == pytest.approx(share, abs=0.002)
 
 
@@ -198,7 +205,9 @@ def test_comparison_is_two_simulations_side_by_side():
     assert result.change == "bent 1.5° flat, hands 5 mm lower"
     end = landing(2.0, bend_deg=-1.5, hands_down_mm=5, wind_m_s=(1, 2, 0))
     np.testing.assert_allclose(result.paths_m[-1, :2, 1], [end["carry_m"], end["offline_m"]], atol=1e-6)
-    assert result.table.loc["offline_m", "change"] == pytest.approx(after["offline_m"].mean() - before["offline_m"].mean())
+    assert result.table.loc["offline_m", "change"] == pytest.approx(
+        after["offline_m"].mean() - before["offline_m"].mean()
+    )
 
 
 def test_the_sentences_say_what_is_held_and_why_the_rule_of_thumb_differs():
@@ -227,11 +236,18 @@ def test_yards_and_metres_tell_the_same():
         (lambda: lt.Delivery(club_speed_m_s=-3), "club_speed_m_s is -3.*metres a second"),
         (lambda: lt.Delivery(club_speed_m_s=36, s_path_deg=50), "s_path_deg is 50.*degrees"),
         (lambda: lt.Delivery(club_speed_m_s=36, correlation={("path_deg", "luck"): 0.2}), "correlation has the pair"),
-        (lambda: lt.Delivery(club_speed_m_s=36, correlation={("path_deg", "attack_deg"): 1.2}), "correlation of path_deg and attack_deg is 1.2"),
+        (
+            lambda: lt.Delivery(club_speed_m_s=36, correlation={("path_deg", "attack_deg"): 1.2}),
+            "correlation of path_deg and attack_deg is 1.2",
+        ),
         (
             lambda: lt.Delivery(
                 club_speed_m_s=36,
-                correlation={("path_deg", "attack_deg"): 0.9, ("attack_deg", "loft_deg"): 0.9, ("path_deg", "loft_deg"): -0.9},
+                correlation={
+                    ("path_deg", "attack_deg"): 0.9,
+                    ("attack_deg", "loft_deg"): 0.9,
+                    ("path_deg", "loft_deg"): -0.9,
+                },
             ),
             "correlation cannot be",
         ),
@@ -239,7 +255,10 @@ def test_yards_and_metres_tell_the_same():
         (lambda: lt.simulate_shots(SEVEN, MEDIUM, 1, 0), "n is 0.*shots"),
         (lambda: lt.simulate_shots(SEVEN, MEDIUM, 1, seed=-1), "seed is -1"),
         (lambda: lt.simulate_shots(SEVEN, MEDIUM, 1, bend_deg=20), "bend_deg is 20.*degrees"),
-        (lambda: lt.simulate_shots(SEVEN, MEDIUM, 1, hold="hope"), "hold is 'hope'; expected one of 'score lines', 'face'"),
+        (
+            lambda: lt.simulate_shots(SEVEN, MEDIUM, 1, hold="hope"),
+            "hold is 'hope'; expected one of 'score lines', 'face'",
+        ),
         (lambda: lt.simulate_shots(BAG["PW"], MEDIUM, 1, hands_down_mm=5), r"needs length_in \(inches\) and lie_deg"),
         (lambda: lt.compare_shots(SEVEN, MEDIUM, 1, own_carry_m=-5), "own_carry_m is -5.*metres"),
         (lambda: lt.Target(carry_m=150, width_m=0, depth_m=5), "width_m is 0.*metres"),
@@ -266,13 +285,19 @@ def test_figure_tells_before_from_after_by_more_than_colour():
         size = np.nanmax(corners, axis=2) - np.nanmin(corners, axis=2)
         assert ((size[0] > 2 * size[1]) == wide).all()
     assert trace["before: middle"].marker.symbol != trace["after: middle"].marker.symbol
-    assert trace["after: 95 % of the shots"].line.dash == "dash" and trace["before: 95 % of the shots"].line.dash is None
+    assert (
+        trace["after: 95 % of the shots"].line.dash == "dash" and trace["before: 95 % of the shots"].line.dash is None
+    )
     # Left of the target line is drawn to the left.
     np.testing.assert_allclose((lying.x[0::5] + lying.x[1::5]) / 2, -result.before["offline_m"], atol=1e-4)
     assert trace["before: middle"].x[0] == pytest.approx(-result.before["offline_m"].mean())
     assert trace["after: from the side"].y.max() == pytest.approx(result.after["apex_m"].mean(), rel=0.05)
     assert trace["before: from above"].y[-1] == pytest.approx(landing(2.0)["offline_m"], abs=1e-6)
-    assert "score lines" in figure.layout.title.text and "±7 %" in figure.layout.title.text and "bent 2° flat" in figure.layout.title.text
+    assert (
+        "score lines" in figure.layout.title.text
+        and "±7 %" in figure.layout.title.text
+        and "bent 2° flat" in figure.layout.title.text
+    )
     ticks = dict(zip(figure.layout.xaxis.tickvals, figure.layout.xaxis.ticktext))
     assert all(text.endswith("left" if value < 0 else "right") for value, text in ticks.items() if value)
     update_dispersion(figure, lt.compare_shots(SEVEN, MEDIUM, 0.0, 200), "yd")

@@ -8,10 +8,28 @@ import frictionless
 import linetilt as lt
 import pandas as pd
 import pytest
-from linetilt import export
-from linetilt.fields import KEYS, OWNERS, TABLES, described
+from linetilt.handouts import export
+from linetilt.handouts.fields import KEYS, OWNERS, TABLES, described
 
-NASTY = ["=1+1", "+44 1", "-5 off", "@home", "'quoted", "''=x", "\ttab", "a,b\n\"c\"\nd", "\r=x", "a\rb", "<script>alert(1)</script>", "NA", "None", "007", "＝1", "naïve ☂", " =x"]
+NASTY = [
+    "=1+1",
+    "+44 1",
+    "-5 off",
+    "@home",
+    "'quoted",
+    "''=x",
+    "\ttab",
+    'a,b\n"c"\nd',
+    "\r=x",
+    "a\rb",
+    "<script>alert(1)</script>",
+    "NA",
+    "None",
+    "007",
+    "＝1",
+    "naïve ☂",
+    " =x",
+]
 
 
 @pytest.fixture(scope="module")
@@ -27,7 +45,9 @@ def nasty_book(tmp_path_factory):
             golfer = book.add_golfer(text, note=text)
             bag = book.add_bag(golfer, lt.Bag([lt.Club(label=text, loft_deg=30)]), name=text, note=text)
             session = book.add_session(bag, day="2026-05-31", place=text, note=text)
-            book.add_shot(session, text, mark={"tilt_deg": -1.25, "flags": text}, reading=lt.lie_reading(-1.25, 30), note=text)
+            book.add_shot(
+                session, text, mark={"tilt_deg": -1.25, "flags": text}, reading=lt.lie_reading(-1.25, 30), note=text
+            )
             book.add_shot(session, text, why=text)
         yield book
 
@@ -42,9 +62,16 @@ def exported(request, tmp_path_factory):
 
 def read_csv(folder, name):
     """As the explore notebook does it: types from the data dictionary, one leading apostrophe taken away."""
-    fields = next(r for r in json.loads((folder / "datapackage.json").read_text())["resources"] if r["path"] == f"{name}.csv")["schema"]["fields"]
+    fields = next(
+        r for r in json.loads((folder / "datapackage.json").read_text())["resources"] if r["path"] == f"{name}.csv"
+    )["schema"]["fields"]
     kinds = {"integer": "Int64", "number": "float64", "boolean": "boolean"}
-    table = pd.read_csv(folder / f"{name}.csv", dtype={f["name"]: kinds.get(f["type"], "str") for f in fields}, keep_default_na=False, na_values=[""])
+    table = pd.read_csv(
+        folder / f"{name}.csv",
+        dtype={f["name"]: kinds.get(f["type"], "str") for f in fields},
+        keep_default_na=False,
+        na_values=[""],
+    )
     text = [f["name"] for f in fields if f["type"] == "string"]
     return table.assign(**{column: table[column].str.replace("^'", "", regex=True) for column in text})
 
@@ -61,12 +88,19 @@ def test_duckdb_reads_back_what_was_exported(exported):
     kinds = {"integer": "BIGINT", "number": "DOUBLE", "boolean": "BOOLEAN"}
     for name, table in tables.items():
         columns = {column: kinds.get(kind, "VARCHAR") for column, (kind, _) in TABLES[name].items()}
-        csv = duckdb.sql(f"SELECT * FROM read_csv('{folder / name}.csv', columns={columns}, header=true, delim=',', quote='\"', escape='\"', new_line='\\r\\n')")
+        csv = duckdb.sql(
+            f"SELECT * FROM read_csv('{folder / name}.csv', columns={columns}, header=true, delim=',', quote='\"', escape='\"', new_line='\\r\\n')"
+        )
         parquet = duckdb.sql(f"SELECT * FROM '{folder / name}.parquet'").fetchall()
-        expected = [tuple(None if pd.isna(v) else v for v in row) for row in table.astype(object).itertuples(index=False)]
+        expected = [
+            tuple(None if pd.isna(v) else v for v in row) for row in table.astype(object).itertuples(index=False)
+        ]
         assert parquet == expected, name
         text = [column for column, (kind, _) in TABLES[name].items() if kind == "string"]
-        back = [tuple(v[1:] if column in text and v and v[0] == "'" else v for column, v in zip(columns, row)) for row in csv.fetchall()]
+        back = [
+            tuple(v[1:] if column in text and v and v[0] == "'" else v for column, v in zip(columns, row))
+            for row in csv.fetchall()
+        ]
         assert back == expected, name
 
 
@@ -97,7 +131,10 @@ def test_no_cell_begins_like_a_formula(nasty_book, tmp_path):
 
 def test_the_data_dictionary_is_the_codes_own():
     clubs = {name: text for name, (_, text) in TABLES["clubs"].items()}
-    assert clubs["score_line_pitch_mm"] == described(lt.Club)["score_line_pitch_mm"].strip() and "whose" not in clubs["label"]
+    assert (
+        clubs["score_line_pitch_mm"] == described(lt.Club)["score_line_pitch_mm"].strip()
+        and "whose" not in clubs["label"]
+    )
     assert set(described(lt.Club)) <= set(clubs)
     assert TABLES["readings"]["lie_error_deg"][1].startswith("Lie error at impact (too upright positive)")
     for name, columns in TABLES.items():
@@ -108,7 +145,11 @@ def test_the_data_dictionary_is_the_codes_own():
             unit = {"_deg": "degree", "_mm": "mm", "_in": "inch"}
             for end, word in unit.items():
                 if column.endswith(end):
-                    assert word in TABLES[name][column][1] or column == "bent_deg" or "uncertainty" in TABLES[name][column][1], (name, column)
+                    assert (
+                        word in TABLES[name][column][1]
+                        or column == "bent_deg"
+                        or "uncertainty" in TABLES[name][column][1]
+                    ), (name, column)
 
 
 def test_pseudonyms_leave_no_name_behind(season, tmp_path):
@@ -181,7 +222,9 @@ def test_the_season_beside_the_notebooks_is_what_the_kit_exports(tmp_path):
     kept = Path(__file__).parent.parent / "notebooks" / "season_export"
     with lt.demo_book(tmp_path / "season.linetilt", golfers=2) as book:  # the others come after them in every table
         lt.export_book(book, tmp_path / "new", pseudonyms=True, parquet=False)
-    assert json.loads((kept / "datapackage.json").read_text()) == json.loads((tmp_path / "new" / "datapackage.json").read_text())
+    assert json.loads((kept / "datapackage.json").read_text()) == json.loads(
+        (tmp_path / "new" / "datapackage.json").read_text()
+    )
     for name in TABLES:
         old, new = (read_csv(folder, name).drop(columns="at", errors="ignore") for folder in (kept, tmp_path / "new"))
         pd.testing.assert_frame_equal(old.head(len(new)), new, rtol=1e-6, atol=1e-9)

@@ -7,8 +7,8 @@ import numpy as np
 import pandas as pd
 import pytest
 from flight_reference import EXACT, fly_one, smits_smith
-from linetilt import air as air_module
-from linetilt.flight import BALL_MASS_KG, BALL_RADIUS_M
+from linetilt.flight import air as air_module
+from linetilt.flight.trajectory import BALL_MASS_KG, BALL_RADIUS_M
 
 PUBLISHED = Path(__file__).parent / "published"
 IRON = {"ball_speed_m_s": 48.0, "launch_deg": 19.0, "spin_rpm": 6500.0}
@@ -25,7 +25,12 @@ def polar(azimuth_deg, up_deg):
 
 @pytest.mark.parametrize(
     ("height_m", "pressure_pa", "density", "viscosity"),
-    [(0, 101_325, 1.2250, 1.7894e-5), (1000, 89_874.6, 1.11164, 1.7579e-5), (2000, 79_495.2, 1.00649, 1.7260e-5), (3000, 70_108.5, 0.90912, 1.6938e-5)],
+    [
+        (0, 101_325, 1.2250, 1.7894e-5),
+        (1000, 89_874.6, 1.11164, 1.7579e-5),
+        (2000, 79_495.2, 1.00649, 1.7260e-5),
+        (3000, 70_108.5, 0.90912, 1.6938e-5),
+    ],
 )
 def test_standard_atmosphere(height_m, pressure_pa, density, viscosity):
     # ISO 2533:1975, by geopotential altitude; heights above sea level from memory.
@@ -41,7 +46,11 @@ def cipm_2007(t, p, humidity):
     saturated = np.exp(1.2378847e-5 * kelvin**2 - 1.9121316e-2 * kelvin + 33.93711047 - 6.3431645e3 / kelvin)
     x = humidity * (1.00062 + 3.14e-8 * p + 5.6e-7 * t * t) * saturated / p
     z = 1 - p / kelvin * (
-        1.58123e-6 - 2.9331e-8 * t + 1.1043e-10 * t * t + (5.707e-6 - 2.051e-8 * t) * x + (1.9898e-4 - 2.376e-6 * t) * x * x
+        1.58123e-6
+        - 2.9331e-8 * t
+        + 1.1043e-10 * t * t
+        + (5.707e-6 - 2.051e-8 * t) * x
+        + (1.9898e-4 - 2.376e-6 * t) * x * x
     )
     z += (p / kelvin) ** 2 * (1.83e-11 - 0.765e-8 * x * x)
     return p * 28.96546e-3 / (z * 8.314472 * kelvin) * (1 - 0.3780 * x)
@@ -119,7 +128,9 @@ def test_vacuum_is_the_exact_parabola():
     speed, up = random.uniform(10, 90, 300), random.uniform(1, 85, 300)
     shots = lt.fly(ball_speed_m_s=speed, launch_deg=up, azimuth_deg=3, spin_rpm=0, air=nothing)
     time = 2 * speed * np.sin(np.radians(up)) / 9.80665
-    np.testing.assert_allclose(np.hypot(shots.carry_m, shots.offline_m), speed * np.cos(np.radians(up)) * time, rtol=1e-9)
+    np.testing.assert_allclose(
+        np.hypot(shots.carry_m, shots.offline_m), speed * np.cos(np.radians(up)) * time, rtol=1e-9
+    )
     np.testing.assert_allclose(shots.time_s, time, rtol=1e-9)
     np.testing.assert_allclose(shots.apex_m, (speed * np.sin(np.radians(up))) ** 2 / 2 / 9.80665, rtol=1e-9)
     np.testing.assert_allclose(shots.landing_angle_deg, up, rtol=1e-9)
@@ -128,10 +139,14 @@ def test_vacuum_is_the_exact_parabola():
 def test_against_an_independent_integration():
     corners = [(s, u, r, t) for s in (15, 45, 80) for u in (3, 55) for r in (500, 11_000) for t in (-20, 20)]
     random = np.random.default_rng(1)
-    anywhere = np.column_stack([random.uniform(low, high, 24) for low, high in ((15, 80), (3, 55), (500, 11_000), (-20, 20))])
+    anywhere = np.column_stack(
+        [random.uniform(low, high, 24) for low, high in ((15, 80), (3, 55), (500, 11_000), (-20, 20))]
+    )
     speed, up, rpm, tilt = np.vstack([corners, anywhere]).T
     for wind in ((0, 0, 0), (10, 0, 0), (-7, 7, 0)):
-        ours = lt.fly(ball_speed_m_s=speed, launch_deg=up, spin_rpm=rpm, axis_tilt_deg=tilt, azimuth_deg=2, wind_m_s=wind)
+        ours = lt.fly(
+            ball_speed_m_s=speed, launch_deg=up, spin_rpm=rpm, axis_tilt_deg=tilt, azimuth_deg=2, wind_m_s=wind
+        )
         for i in range(len(speed)):
             end, time = fly_one(speed[i], up[i], 2, rpm[i], tilt[i], wind, **EXACT)
             assert np.hypot(ours.carry_m[i] - end[0], ours.offline_m[i] - end[1]) < 0.05
@@ -168,7 +183,11 @@ def test_signs_and_weather():
 
 def test_shots_do_not_depend_on_their_neighbours():
     random = np.random.default_rng(2)
-    shots = {"ball_speed_m_s": random.uniform(15, 80, 9001), "launch_deg": random.uniform(3, 55, 9001), "spin_rpm": random.uniform(500, 11_000, 9001)}
+    shots = {
+        "ball_speed_m_s": random.uniform(15, 80, 9001),
+        "launch_deg": random.uniform(3, 55, 9001),
+        "spin_rpm": random.uniform(500, 11_000, 9001),
+    }
     together = lt.fly(**shots)
     for i in (0, 4500, 9000):
         alone = lt.fly(**{name: value[i] for name, value in shots.items()})
@@ -178,7 +197,14 @@ def test_shots_do_not_depend_on_their_neighbours():
 
 
 def test_paths_run_from_launch_over_the_apex_to_the_landing():
-    land = lt.fly(ball_speed_m_s=[40, 60], launch_deg=[30, 12], spin_rpm=[8000, 3000], azimuth_deg=4, wind_m_s=(3, -5, 0), path_points=201)
+    land = lt.fly(
+        ball_speed_m_s=[40, 60],
+        launch_deg=[30, 12],
+        spin_rpm=[8000, 3000],
+        azimuth_deg=4,
+        wind_m_s=(3, -5, 0),
+        path_points=201,
+    )
     assert land.path_m.shape == (201, 3, 2)
     np.testing.assert_allclose(land.path_m[0], 0, atol=1e-9)
     np.testing.assert_allclose(land.path_m[-1], [land.carry_m, land.offline_m, [0, 0]], atol=1e-6)
@@ -208,17 +234,31 @@ def test_lie_error_turns_the_whole_launch_about_the_target_axis():
         expected = [x, z * np.sin(turn), z * np.cos(turn)]
         np.testing.assert_allclose(polar(tilted.azimuth_deg, tilted.launch_deg), expected, atol=1e-12)
         # Conventions: heading of the face = atan(tan loft · sin lie error), too upright to the closed side.
-        assert tilted.face_heading_deg == pytest.approx(np.degrees(np.arctan(np.tan(np.radians(40)) * np.sin(turn))), rel=1e-12)
+        assert tilted.face_heading_deg == pytest.approx(
+            np.degrees(np.arctan(np.tan(np.radians(40)) * np.sin(turn))), rel=1e-12
+        )
 
 
 def test_the_collision_keeps_momentum_and_leaves_the_ball_rolling():
     # Recomputed from the outcome: push along the normal and along the face act back on the head, of mass M.
     speed, loft, attack, path, heading, lie, mass = 36.0, 30.0, -4.0, 3.0, -2.0, 1.5, 0.28
     start = lt.launch(
-        club_speed_m_s=speed, delivered_loft_deg=loft, attack_deg=attack, path_deg=path, score_heading_deg=heading, lie_error_deg=lie, head_mass_kg=mass
+        club_speed_m_s=speed,
+        delivered_loft_deg=loft,
+        attack_deg=attack,
+        path_deg=path,
+        score_heading_deg=heading,
+        lie_error_deg=lie,
+        head_mass_kg=mass,
     )
     level = np.array([np.cos(np.radians(loft)), 0, np.sin(np.radians(loft))])
-    tilt = np.array([[1, 0, 0], [0, np.cos(np.radians(lie)), np.sin(np.radians(lie))], [0, -np.sin(np.radians(lie)), np.cos(np.radians(lie))]])
+    tilt = np.array(
+        [
+            [1, 0, 0],
+            [0, np.cos(np.radians(lie)), np.sin(np.radians(lie))],
+            [0, -np.sin(np.radians(lie)), np.cos(np.radians(lie))],
+        ]
+    )
     c, s = np.cos(np.radians(heading)), np.sin(np.radians(heading))
     normal = np.array([[c, -s, 0], [s, c, 0], [0, 0, 1]]) @ tilt @ level
     ball = start.ball_speed_m_s * polar(start.azimuth_deg, start.launch_deg)
@@ -239,9 +279,24 @@ def test_the_collision_keeps_momentum_and_leaves_the_ball_rolling():
 @pytest.mark.parametrize(
     ("name", "swing", "vertical", "horizontal"),
     [
-        ("driver", {"club_speed_m_s": 45, "delivered_loft_deg": 13, "attack_deg": -1, "head_mass_kg": 0.2}, (0.83, 0.08), (0.76, 0.08)),
-        ("7-iron", {"club_speed_m_s": 36, "delivered_loft_deg": 28, "attack_deg": -4, "head_mass_kg": 0.27}, (0.81, 0.05), (0.69, 0.03)),
-        ("wedge", {"club_speed_m_s": 30, "delivered_loft_deg": 48, "attack_deg": -5, "head_mass_kg": 0.29}, (0.72, 0.06), (0.61, 0.07)),
+        (
+            "driver",
+            {"club_speed_m_s": 45, "delivered_loft_deg": 13, "attack_deg": -1, "head_mass_kg": 0.2},
+            (0.83, 0.08),
+            (0.76, 0.08),
+        ),
+        (
+            "7-iron",
+            {"club_speed_m_s": 36, "delivered_loft_deg": 28, "attack_deg": -4, "head_mass_kg": 0.27},
+            (0.81, 0.05),
+            (0.69, 0.03),
+        ),
+        (
+            "wedge",
+            {"club_speed_m_s": 30, "delivered_loft_deg": 48, "attack_deg": -5, "head_mass_kg": 0.29},
+            (0.72, 0.06),
+            (0.61, 0.07),
+        ),
     ],
 )
 def test_share_of_the_face_in_the_start_direction(name, swing, vertical, horizontal):
@@ -259,7 +314,9 @@ def test_slipping_limits_the_spin():
     steep = lt.launch(club_speed_m_s=30, delivered_loft_deg=78)
     normal, along = 30 * np.cos(np.radians(78)), 30 * np.sin(np.radians(78))
     ratio = BALL_MASS_KG / 0.27
-    assert steep.spin_rpm == pytest.approx(2.5 * 0.40 * (1.86 - 0.0029 * normal) * normal / (1 + ratio) / BALL_RADIUS_M * 30 / np.pi, rel=1e-9)
+    assert steep.spin_rpm == pytest.approx(
+        2.5 * 0.40 * (1.86 - 0.0029 * normal) * normal / (1 + ratio) / BALL_RADIUS_M * 30 / np.pi, rel=1e-9
+    )
     assert steep.spin_rpm < 2.5 * along / (3.5 + ratio) / BALL_RADIUS_M * 30 / np.pi
 
 
@@ -287,7 +344,10 @@ def test_left_handed_golfer_is_the_mirror_image():
         ({"lie_error_deg": []}, "lie_error_deg is empty; .*degrees"),
         ({"path_deg": [0, 1, 99]}, r"path_deg is 99 \(shot 3\)"),
         ({"path_deg": "left"}, "path_deg is 'left'"),
-        ({"path_deg": [1, 2], "attack_deg": [1, 2, 3]}, r"do not match in number: .*attack_deg \(3,\), path_deg \(2,\)"),
+        (
+            {"path_deg": [1, 2], "attack_deg": [1, 2, 3]},
+            r"do not match in number: .*attack_deg \(3,\), path_deg \(2,\)",
+        ),
         ({"head_mass_kg": 270}, "head_mass_kg is 270; .*kilograms"),
         ({"handed": "both"}, "handed is 'both'"),
     ],

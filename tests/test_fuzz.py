@@ -6,18 +6,36 @@ import tempfile
 from pathlib import Path
 
 import cv2
+import linetilt as lt
 import numpy as np
 import pytest
+from bench import fuzz
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-
-import linetilt as lt
-from bench import fuzz
-from linetilt.errors import UnreadablePhoto
-from linetilt.photo import Picture, open_photo
+from linetilt.base.errors import UnreadablePhoto
+from linetilt.reading.photo import Picture, open_photo
 
 CLUB = lt.Club(label="7", loft_deg=34, score_line_length_mm=52.0)
-FORMS = ["jpeg", "progressive", "grey", "cmyk", "png", "grey_png", "alpha", "palette", "bits", "deep", "apng", "gif", "webp", "lossless", "moving", "heic", "tiff", "bmp"]
+FORMS = [
+    "jpeg",
+    "progressive",
+    "grey",
+    "cmyk",
+    "png",
+    "grey_png",
+    "alpha",
+    "palette",
+    "bits",
+    "deep",
+    "apng",
+    "gif",
+    "webp",
+    "lossless",
+    "moving",
+    "heic",
+    "tiff",
+    "bmp",
+]
 relaxed = settings(deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture])
 
 
@@ -45,7 +63,12 @@ def test_every_sound_form_is_read_or_refused_by_name(files):
 
 
 @settings(relaxed, max_examples=150)
-@given(form=st.sampled_from(FORMS), flips=st.lists(st.tuples(st.integers(0, 2000), st.integers(0, 7)), max_size=8), keep=st.floats(0, 1), tail=st.sampled_from([0, 2, 16]))
+@given(
+    form=st.sampled_from(FORMS),
+    flips=st.lists(st.tuples(st.integers(0, 2000), st.integers(0, 7)), max_size=8),
+    keep=st.floats(0, 1),
+    tail=st.sampled_from([0, 2, 16]),
+)
 def test_flipped_and_cut(files, form, flips, keep, tail):
     data = bytearray(files[form])
     for at, bit in flips:
@@ -55,13 +78,30 @@ def test_flipped_and_cut(files, form, flips, keep, tail):
 
 
 @settings(relaxed, max_examples=150)
-@given(start=st.sampled_from([b"", b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n", b"RIFF\x10\0\0\0WEBP", b"\0\0\0\x18ftypheic"]), rest=st.binary(max_size=400))
+@given(
+    start=st.sampled_from([b"", b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n", b"RIFF\x10\0\0\0WEBP", b"\0\0\0\x18ftypheic"]),
+    rest=st.binary(max_size=400),
+)
 def test_anything_behind_the_first_bytes(start, rest):
     assert isinstance(opened(start + rest), lt.PhotoError)
 
 
 @settings(relaxed, max_examples=100)
-@given(seed=st.integers(0, 2**32 - 1), kind=st.sampled_from([fuzz.no_file, fuzz.odd_name, fuzz.array, fuzz.huge_header, fuzz.segments, fuzz.spoiled_exif, fuzz.polyglot, fuzz.wrong_ending]))
+@given(
+    seed=st.integers(0, 2**32 - 1),
+    kind=st.sampled_from(
+        [
+            fuzz.no_file,
+            fuzz.odd_name,
+            fuzz.array,
+            fuzz.huge_header,
+            fuzz.segments,
+            fuzz.spoiled_exif,
+            fuzz.polyglot,
+            fuzz.wrong_ending,
+        ]
+    ),
+)
 def test_odd_things(files, seed, kind):
     """Pipes, devices, loops, names, arrays, headers that lie; `measure_photo` and `measure_setup` open a photo with the same function."""
     folder = Path(tempfile.mkdtemp())
@@ -74,18 +114,32 @@ def test_odd_things(files, seed, kind):
 @pytest.mark.parametrize("entry", ["photo", "setup"])
 def test_both_ways_in_refuse_what_shows_nothing(files, entry):
     rng = np.random.default_rng(3)
-    for photo in (b"", files["jpeg"][:900], files["small png"], np.full((600, 600), 90, np.uint8), fuzz.noisy_array(rng, files, None), np.full((600, 600, 3), np.nan)):
+    for photo in (
+        b"",
+        files["jpeg"][:900],
+        files["small png"],
+        np.full((600, 600), 90, np.uint8),
+        fuzz.noisy_array(rng, files, None),
+        np.full((600, 600, 3), np.nan),
+    ):
         with pytest.raises(lt.PhotoError):
             lt.measure_photo(photo, CLUB) if entry == "photo" else lt.measure_setup(photo)
 
 
 def test_a_second_header_does_not_pass_for_the_first(files):
     """Each of these shows the kit a small size and a decoder a huge one; what is decoded is never larger than what is allowed."""
-    big = b"\xff\xc0" + (17).to_bytes(2, "big") + b"\x08\x75\x30\x75\x30\x03\x01\x22\x00\x02\x11\x01\x03\x11\x01"  # 30000 x 30000
+    big = (
+        b"\xff\xc0" + (17).to_bytes(2, "big") + b"\x08\x75\x30\x75\x30\x03\x01\x22\x00\x02\x11\x01\x03\x11\x01"
+    )  # 30000 x 30000
     hidden = b"\xff\xd8\xff\x01\xff\xfe\x00\x13" + big[2:] + files["jpeg"][2:]
     vp8 = b"\x30\x01\x00\x9d\x01\x2a" + (16383).to_bytes(2, "little") * 2 + bytes(300)
     canvas = bytes(4) + (519).to_bytes(3, "little") + (499).to_bytes(3, "little")
-    for data in (hidden, b"\xff\xd8" + big + files["jpeg"][2:], fuzz.riff((b"VP8 ", vp8), (b"VP8X", canvas)), fuzz.riff((b"VP8X", canvas), (b"VP8 ", vp8))):
+    for data in (
+        hidden,
+        b"\xff\xd8" + big + files["jpeg"][2:],
+        fuzz.riff((b"VP8 ", vp8), (b"VP8X", canvas)),
+        fuzz.riff((b"VP8X", canvas), (b"VP8 ", vp8)),
+    ):
         came = opened(data)
         assert isinstance(came, lt.PhotoError) or came.rgb.size < 150e6
 
@@ -102,7 +156,14 @@ def test_a_pipe_a_loop_and_a_device_do_not_hang(tmp_path):
     os.mkfifo(tmp_path / "pipe.jpg")
     (tmp_path / "loop.jpg").symlink_to(tmp_path / "loop.jpg")
     (tmp_path / "empty.jpg").write_bytes(b"")
-    for path in (tmp_path / "pipe.jpg", tmp_path / "loop.jpg", tmp_path / "empty.jpg", tmp_path, "/dev/zero", "/proc/kmsg"):
+    for path in (
+        tmp_path / "pipe.jpg",
+        tmp_path / "loop.jpg",
+        tmp_path / "empty.jpg",
+        tmp_path,
+        "/dev/zero",
+        "/proc/kmsg",
+    ):
         with pytest.raises(UnreadablePhoto):
             lt.measure_photo(path, CLUB)
 

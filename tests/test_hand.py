@@ -3,14 +3,13 @@
 from pathlib import Path
 
 import cv2
+import linetilt as lt
 import numpy as np
 import pytest
-
-import linetilt as lt
 from faces.camera import take_photo
-from linetilt.face import find_face
-from linetilt.hand import AGAINST, FOR, toe_side
-from linetilt.photo import open_photo
+from linetilt.reading.photo import open_photo
+from linetilt.reading.plane.face import find_face
+from linetilt.reading.plane.way_up import AGAINST, FOR, toe_side
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_photos"
 BAGS = {"perrin": lt.read_bag(DEMO / "bag.csv"), "wynn": lt.read_bag(DEMO / "bag_left.csv")}
@@ -21,7 +20,19 @@ def club_of(photo, handed):
     return lt.Club(label="7", loft_deg=34, handed=handed, score_line_length_mm=photo.head.score_line_length_mm)
 
 
-@pytest.mark.parametrize("name", ["perrin/4-5.jpg", "perrin/6-2.jpg", "perrin/8-3.jpg", "perrin/9-1.jpg", "perrin/PW-4.jpg", "perrin/SW-2.jpg", "wynn/7-1.jpg", "wynn/7-5.jpg"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "perrin/4-5.jpg",
+        "perrin/6-2.jpg",
+        "perrin/8-3.jpg",
+        "perrin/9-1.jpg",
+        "perrin/PW-4.jpg",
+        "perrin/SW-2.jpg",
+        "wynn/7-1.jpg",
+        "wynn/7-5.jpg",
+    ],
+)
 def test_path_traced_faces_are_confirmed_and_their_mirror_images_refused(name):
     """Steel, black, rust and chrome, on turf, wood and concrete, with hosel and shaft."""
     golfer, file = name.split("/")
@@ -37,7 +48,9 @@ def test_path_traced_faces_upside_down_are_refused_or_said_to_be_unsure():
     for name in ("4-5", "5-3", "6-2", "8-3", "9-1"):
         picture = open_photo(DEMO / "photos" / "perrin" / f"{name}.jpg")
         try:
-            assert find_face(open_photo(np.ascontiguousarray(picture.rgb[::-1, ::-1])), BAGS["perrin"][name[0]]).hand_unsure
+            assert find_face(
+                open_photo(np.ascontiguousarray(picture.rgb[::-1, ::-1])), BAGS["perrin"][name[0]]
+            ).hand_unsure
         except lt.PhotoError as error:
             assert "upside down" in str(error) and "sole is at the bottom" in str(error)
             refused += 1
@@ -53,7 +66,11 @@ def test_drawn_faces_are_never_taken_the_wrong_way_round():
         sure.append(not found.hand_unsure)
         mirrored = cv2.imencode(".jpg", photo.rgb[:, ::-1, ::-1])[1].tobytes()
         over = cv2.imencode(".jpg", photo.rgb[::-1, ::-1, ::-1])[1].tobytes()
-        for jpeg, club in ((mirrored, club_of(photo, photo.handed)), (over, club_of(photo, photo.handed)), (photo.jpeg, club_of(photo, OTHER[photo.handed]))):
+        for jpeg, club in (
+            (mirrored, club_of(photo, photo.handed)),
+            (over, club_of(photo, photo.handed)),
+            (photo.jpeg, club_of(photo, OTHER[photo.handed])),
+        ):
             try:
                 assert find_face(open_photo(jpeg), club).hand_unsure
             except lt.PhotoError as error:
@@ -67,7 +84,10 @@ def test_a_mirror_image_speaks_as_loudly_for_the_other_side():
     frame = find_face(picture, club_of(photo, photo.handed))
     width = picture.rgb.shape[1]
     flip = np.array([[-1, 0, width - 1], [0, 1, 0], [0, 0, 1.0]])
-    (there, _), (back, _) = toe_side(frame, picture.rgb), toe_side(frame.with_plane(frame.to_face @ flip, frame.pixels_per_mm), picture.rgb[:, ::-1].copy())
+    (there, _), (back, _) = (
+        toe_side(frame, picture.rgb),
+        toe_side(frame.with_plane(frame.to_face @ flip, frame.pixels_per_mm), picture.rgb[:, ::-1].copy()),
+    )
     assert there == pytest.approx(back, abs=0.15)  # resampled the other way round
     swapped = frame.with_plane(np.diag([-1.0, 1, 1]) @ frame.to_face, frame.pixels_per_mm)
     assert toe_side(swapped, picture.rgb)[0] == pytest.approx(-there, abs=0.15)
@@ -82,5 +102,5 @@ def test_where_no_outline_is_seen_neither_side_is_believed():
 
 
 def test_the_flag_is_said_in_words():
-    words = lt.mark.FLAGS["hand_unsure"]
+    words = lt.reading.mark.FLAGS["hand_unsure"]
     assert "mirrored" in words and "shaft" in words

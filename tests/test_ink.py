@@ -2,14 +2,15 @@
 
 import numpy as np
 import pytest
-
-from linetilt.band import fit_band
-from linetilt.errors import NoLine, TwoLines
-from linetilt.ink import find_band
-from linetilt.ink_colour import ink_look, rarity
+from linetilt.base.errors import NoLine, TwoLines
+from linetilt.reading.ink.band import fit_band
+from linetilt.reading.ink.colour import ink_look, rarity
+from linetilt.reading.ink.search import find_band
 from test_prints import U, V, bitten, face, stroke
 
-FINISH, RUST, INK, OTHER_INK, PALE_INK = (np.array(colour, float) for colour in ((130, 130, 132), (96, 62, 44), (66, 64, 70), (120, 50, 110), (96, 150, 120)))
+FINISH, RUST, INK, OTHER_INK, PALE_INK = (
+    np.array(colour, float) for colour in ((130, 130, 132), (96, 62, 44), (66, 64, 70), (120, 50, 110), (96, 150, 120))
+)
 
 
 def rusty(seed, share):
@@ -94,15 +95,19 @@ def test_specks_beside_a_print_do_not_move_its_edges():
     speckled = ink.copy()
     for row in range(0, len(V) - 2, 4):
         at = np.searchsorted(U, rng.choice([-1, 1]) * rng.uniform(1.8, 2.8))
-        speckled[row:row + 2, at:at + 3] = 1
+        speckled[row : row + 2, at : at + 3] = 1
     spotted = fit_band(speckled, U, V, clear, 0.0, 0.0, 15.0, 3.1)
-    assert spotted.slope == pytest.approx(plain.slope, abs=0.01) and spotted.width_mm == pytest.approx(plain.width_mm, abs=0.15)
+    assert spotted.slope == pytest.approx(plain.slope, abs=0.01) and spotted.width_mm == pytest.approx(
+        plain.width_mm, abs=0.15
+    )
 
 
 def test_rarity_follows_how_often_a_colour_is_seen():
     """Independent: the share of the face that has the colour, counted."""
     rng = np.random.default_rng(7)
-    face_colours = np.concatenate([FINISH + rng.normal(0, 6, (7000, 3)), RUST + rng.normal(0, 6, (2900, 3)), INK + rng.normal(0, 6, (100, 3))])
+    face_colours = np.concatenate(
+        [FINISH + rng.normal(0, 6, (7000, 3)), RUST + rng.normal(0, 6, (2900, 3)), INK + rng.normal(0, 6, (100, 3))]
+    )
     finish, rust, ink, unseen = rarity(face_colours, np.array([FINISH, RUST, INK, [250, 20, 20]], float))
     assert finish == rust == 0 and 0.3 < ink < unseen == 5
 
@@ -111,6 +116,10 @@ def test_colours_of_the_flanks_are_taken_out_of_the_lane():
     """A lane that is half rust: the map must tell ink from rust, though both are dark."""
     rng = np.random.default_rng(8)
     some = lambda colour, count: colour - FINISH + rng.normal(0, 3, (count, 3))
-    look, noise = ink_look(np.concatenate([some(INK, 600), some(RUST, 600), some(FINISH, 300)]), np.concatenate([some(RUST, 900), some(FINISH, 2000)]), True)
+    look, noise = ink_look(
+        np.concatenate([some(INK, 600), some(RUST, 600), some(FINISH, 300)]),
+        np.concatenate([some(RUST, 900), some(FINISH, 2000)]),
+        True,
+    )
     on, off = look(some(INK, 500)), look(some(RUST, 500))
     assert noise < 0.1 and np.median(on) > 0.8 and np.percentile(off, 95) < 0.35

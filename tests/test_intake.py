@@ -6,10 +6,10 @@ import linetilt as lt
 import numpy as np
 import pandas as pd
 import pytest
-from linetilt.book_schema import NOT_LOOKED
-from linetilt.errors import NoFace, NoLine
-from linetilt.intake import PhotoIntake, open_session
-from linetilt.photo_names import club_from_name
+from linetilt.base.errors import NoFace, NoLine
+from linetilt.book.schema import NOT_LOOKED
+from linetilt.session.intake import PhotoIntake, open_session
+from linetilt.session.photo_names import club_from_name
 from photo_stub import FIELD, LINE, Measure, write_photo
 
 CLUBS = lt.Bag([lt.Club(label=label, loft_deg=loft) for label, loft in (("4", 23), ("7", 34), ("PW", 46), ("56", 56))])
@@ -44,9 +44,22 @@ def states(intake):
 
 @pytest.mark.parametrize(
     ("name", "club"),
-    [("7-1.jpg", "7"), ("7.jpg", "7"), ("pw_3.jpg", "PW"), ("7i 2.jpg", "7"), ("7 iron.jpg", "7"), ("56-2.png", "56"), ("4/IMG_0412.jpg", "4"),
-     ("7 iron/a.jpg", "7"), ("4/7-1.jpg", "7"), ("IMG_0412.jpg", None), ("7412.jpg", None), ("IMG_7.jpg", None), ("day 4/IMG_1.jpg", None)],
-)  # fmt: skip
+    [
+        ("7-1.jpg", "7"),
+        ("7.jpg", "7"),
+        ("pw_3.jpg", "PW"),
+        ("7i 2.jpg", "7"),
+        ("7 iron.jpg", "7"),
+        ("56-2.png", "56"),
+        ("4/IMG_0412.jpg", "4"),
+        ("7 iron/a.jpg", "7"),
+        ("4/7-1.jpg", "7"),
+        ("IMG_0412.jpg", None),
+        ("7412.jpg", None),
+        ("IMG_7.jpg", None),
+        ("day 4/IMG_1.jpg", None),
+    ],
+)
 def test_the_club_is_read_from_file_or_folder(name, club):
     assert club_from_name(name, CLUBS.labels) == club
 
@@ -63,7 +76,11 @@ def test_a_measured_photo_waits_for_a_decision_and_an_undo_takes_back_one_at_a_t
     assert (shot["club"], shot["counted"], shot["why"], shot["tilt_deg"]) == ("7", False, NOT_LOOKED, mark.tilt_deg)
     # the same reading as by the public function, its face heading unknown
     alone = lt.lie_reading(mark.tilt_deg, 34, u_tilt_deg=mark.u_tilt_deg)
-    assert (shot["lie_error_deg"], shot["u_lie_error_deg"], shot["heading_known"]) == (alone.lie_error_deg, alone.u_lie_error_deg, False)
+    assert (shot["lie_error_deg"], shot["u_lie_error_deg"], shot["heading_known"]) == (
+        alone.lie_error_deg,
+        alone.u_lie_error_deg,
+        False,
+    )
     intake.count("7-1.jpg")
     assert states(intake)["7-1.jpg"] == "counted"
     intake.set_aside("7-1.jpg", "heavy strike")
@@ -88,7 +105,9 @@ def test_everything_is_there_when_the_book_is_opened_again(intake, book, folder)
         measure = Measure()
         reopened = PhotoIntake(again, open_session(again), folder, measure=measure)
         pd.testing.assert_frame_equal(again.shots(), before)
-        assert states(reopened)["7-1.jpg"] == "counted" and reopened.entry("7-1.jpg").path.is_file()  # the book's own copy
+        assert (
+            states(reopened)["7-1.jpg"] == "counted" and reopened.entry("7-1.jpg").path.is_file()
+        )  # the book's own copy
         assert list(reopened.by_hand("7-2.jpg")) == ["corners"]
         assert np.allclose(reopened.mark("7-2.jpg").corners, corners) and measure.calls[-1][2:] == (True, False)
         assert reopened.start("7-2.jpg").start_deg == pytest.approx(np.degrees(np.arctan(50 / 3000)))
@@ -108,7 +127,9 @@ def test_a_refused_photo_is_kept_and_marks_by_hand_mend_it(intake, measure, book
     with pytest.raises(lt.PhotoError):
         intake.take("7-2.jpg")
     (low_heel, low_toe, high_toe, high_heel), _ = intake.marks("7-2.jpg")
-    assert low_heel[0] > low_toe[0] and low_toe[1] > high_toe[1] and high_heel[0] == low_heel[0]  # right-handed: toe on the left
+    assert (
+        low_heel[0] > low_toe[0] and low_toe[1] > high_toe[1] and high_heel[0] == low_heel[0]
+    )  # right-handed: toe on the left
     intake.set_aside("7-2.jpg", "other")
     assert intake.entry("7-2.jpg").state == "set aside"
 
@@ -137,8 +158,17 @@ def test_a_start_turns_into_a_heading_and_can_be_taken_away(intake):
     intake.set_start("7-1.jpg", start)
     known = intake.shot("7-1.jpg")
     heading = lt.heading_from_start(start.start_deg, 34, u_start_deg=start.u_start_deg)
-    reading = lt.lie_reading(known["tilt_deg"], 34, u_tilt_deg=0.4, face_heading_deg=heading.face_heading_deg, u_face_heading_deg=heading.u_face_heading_deg)
-    assert known["lie_error_deg"] == pytest.approx(reading.lie_error_deg) and known["u_lie_error_deg"] < unknown["u_lie_error_deg"]
+    reading = lt.lie_reading(
+        known["tilt_deg"],
+        34,
+        u_tilt_deg=0.4,
+        face_heading_deg=heading.face_heading_deg,
+        u_face_heading_deg=heading.u_face_heading_deg,
+    )
+    assert (
+        known["lie_error_deg"] == pytest.approx(reading.lie_error_deg)
+        and known["u_lie_error_deg"] < unknown["u_lie_error_deg"]
+    )
     intake.place("7-1.jpg", line=LINE + [[1, 0], [0, 0]])
     assert intake.shot("7-1.jpg")["heading_known"]  # moving a mark leaves the start alone
     intake.set_start("7-1.jpg", None)
@@ -149,11 +179,20 @@ def test_the_lean_of_the_balls_line_counts(intake, book):
     book.change("session", intake.session, setup_tilt_deg=2.0, u_setup_tilt_deg=0.3)
     intake.take("7-1.jpg")
     shot = intake.shot("7-1.jpg")
-    assert shot["lie_error_deg"] == pytest.approx(lt.lie_reading(shot["tilt_deg"], 34, setup_tilt_deg=2.0).lie_error_deg)
+    assert shot["lie_error_deg"] == pytest.approx(
+        lt.lie_reading(shot["tilt_deg"], 34, setup_tilt_deg=2.0).lie_error_deg
+    )
 
 
 def test_a_list_of_shots_says_club_and_net(book, folder, measure):
-    table = pd.DataFrame({"photo": ["photos/IMG_9.jpg", "7-1.jpg"], "club": ["PW", "7"], "net_left_mm": [30, np.nan], "net_distance_mm": [3000, 3000]})
+    table = pd.DataFrame(
+        {
+            "photo": ["photos/IMG_9.jpg", "7-1.jpg"],
+            "club": ["PW", "7"],
+            "net_left_mm": [30, np.nan],
+            "net_distance_mm": [3000, 3000],
+        }
+    )
     intake = PhotoIntake(book, open_session(book, CLUBS), folder, shot_list=table, measure=measure)
     assert intake.entry("IMG_9.jpg").club == "PW" and intake.start("7-1.jpg") is None
     intake.take("IMG_9.jpg")
@@ -172,9 +211,14 @@ def test_an_upload_is_a_file_before_it_is_a_shot(intake, folder, book):
     assert intake.receive("7-5.jpg", other) == "uploaded/7-5.jpg"  # again: the same
     assert intake.receive("7-5.jpg", other + b" ") != "uploaded/7-5.jpg"  # another photo of that name: both stay
     assert intake.receive("7-1 (1).jpg", content) == "7-1.jpg"  # the same photo as in the folder: one shot
-    assert intake.receive("../../7-6.jpg", content + b" ") == "uploaded/7-6.jpg" and not (book.path.parent.parent / "7-6.jpg").exists()
+    assert (
+        intake.receive("../../7-6.jpg", content + b" ") == "uploaded/7-6.jpg"
+        and not (book.path.parent.parent / "7-6.jpg").exists()
+    )
     intake.take("uploaded/7-5.jpg")
-    assert not (intake.files.inbox / "7-5.jpg").exists() and intake.entry("uploaded/7-5.jpg").path.read_bytes() == other  # the book's copy
+    assert (
+        not (intake.files.inbox / "7-5.jpg").exists() and intake.entry("uploaded/7-5.jpg").path.read_bytes() == other
+    )  # the book's copy
     assert intake.receive("7-5.jpg", other) == "uploaded/7-5.jpg" and intake.picture("uploaded/7-5.jpg")
     with pytest.raises(lt.InputError, match="is no photo"):
         intake.receive("notes.txt", b"x")
@@ -186,7 +230,9 @@ def test_the_same_photo_twice_in_a_folder_is_one_shot(intake, folder, book):
     intake.look(settled=True)
     assert "7-3.jpg" not in states(intake)
     intake.take("7-1.jpg")
-    for photo in book.photo_folder.iterdir():  # the book's copies are lost: the folder's files are still known by what they hold
+    for photo in (
+        book.photo_folder.iterdir()
+    ):  # the book's copies are lost: the folder's files are still known by what they hold
         photo.unlink()
     again = PhotoIntake(book, intake.session, folder, measure=Measure())
     assert [state for name, state in states(again).items() if name in ("7-1.jpg", "7-3.jpg")] == ["to look at"]
@@ -205,7 +251,7 @@ def test_an_arriving_file_is_taken_when_it_has_stopped_growing(intake, folder):
 def test_files_are_read_only_where_another_has_the_same_size(intake, folder, monkeypatch):
     """A card with thousands of photos must not be read twice over only to see which are new."""
     read = []
-    monkeypatch.setattr("linetilt.photo_files.PhotoFiles.digest", lambda self, name: read.append(name) or name)
+    monkeypatch.setattr("linetilt.session.photo_files.PhotoFiles.digest", lambda self, name: read.append(name) or name)
     for n in range(50):
         (folder / f"7-{100 + n}.jpg").write_bytes(b"x" * (5000 + n))
     (folder / "7-900.jpg").write_bytes(b"y" * 5000)
@@ -227,7 +273,10 @@ def test_links_hidden_folders_and_other_files_are_passed_over(intake, folder):
     write_photo(folder / ".hidden" / "7-8.jpg", 88), write_photo(folder / "dir.jpg" / "7-9.JPG", 99)
     os.mkfifo(folder / "pipe.jpg")
     assert intake.look(settled=True) == ["dir.jpg/7-9.JPG", "link.jpg"]
-    assert [entry.name for entry in intake.entries()][:2] == ["7-1.jpg", "7-2.jpg"]  # a link is another name of the same photo
+    assert [entry.name for entry in intake.entries()][:2] == [
+        "7-1.jpg",
+        "7-2.jpg",
+    ]  # a link is another name of the same photo
 
 
 def test_a_file_that_is_no_photo_is_refused_and_not_kept(intake, folder, book):
@@ -235,7 +284,9 @@ def test_a_file_that_is_no_photo_is_refused_and_not_kept(intake, folder, book):
     intake.look(settled=True)
     with pytest.raises(lt.PhotoError):
         intake.take("7-12.jpg")
-    assert intake.entry("7-12.jpg").state == "refused" and intake.entry("7-12.jpg").shot is None and not len(book.shots())
+    assert (
+        intake.entry("7-12.jpg").state == "refused" and intake.entry("7-12.jpg").shot is None and not len(book.shots())
+    )
     with pytest.raises(lt.InputError, match="not in the book yet"):
         intake.count("7-12.jpg")
 
@@ -244,7 +295,7 @@ def test_the_picture_for_the_screen_is_small_and_knows_the_full_size(book, tmp_p
     write_photo(tmp_path / "big" / "7-1.jpg", 30, megapixels=12)
     intake = PhotoIntake(book, open_session(book, CLUBS), tmp_path / "big", measure=measure)
     jpeg, size = intake.picture("7-1.jpg")
-    assert size == (4000, 3000) and max(lt.photo.open_photo(jpeg).rgb.shape) == 1600
+    assert size == (4000, 3000) and max(lt.reading.photo.open_photo(jpeg).rgb.shape) == 1600
     assert intake.marks("7-1.jpg")[0] == FIELD.tolist()
 
 

@@ -7,12 +7,9 @@ import pytest
 import uncertainties
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from scipy.optimize import brentq
-from scipy.spatial.transform import Rotation
-
 from linetilt import InputError, lie_reading
-from linetilt import lie as lie_module
-from linetilt.lie import (
+from linetilt.lie import geometry as lie_module
+from linetilt.lie.geometry import (
     BALL_RADIUS_MM,
     handle_change_mm,
     heading_from_start,
@@ -26,6 +23,8 @@ from linetilt.lie import (
     start_from_net,
     start_from_offline,
 )
+from scipy.optimize import brentq
+from scipy.spatial.transform import Rotation
 
 
 def turned(axis, angle_deg):
@@ -151,7 +150,9 @@ def test_round_trip(lie, loft, heading, setup, turn):
 def test_mirror(lie, loft, heading, setup, turn):
     there = print_tilt_deg(lie, loft, heading, setup, turn)
     assert print_tilt_deg(-lie, loft, -heading, -setup, -turn) == pytest.approx(-there, abs=1e-12)
-    assert ink_shift_mm(-heading, loft, -setup, -turn, lie) == pytest.approx(-ink_shift_mm(heading, loft, setup, turn, lie), abs=1e-12)
+    assert ink_shift_mm(-heading, loft, -setup, -turn, lie) == pytest.approx(
+        -ink_shift_mm(heading, loft, setup, turn, lie), abs=1e-12
+    )
 
 
 def test_arrays_broadcast_and_are_left_alone():
@@ -180,7 +181,9 @@ def test_sensitivities_against_differences_of_a_bracketing_root_finder(tilt, lof
         assert sensitivity == pytest.approx((solve(point + step) - solve(point - step)) / 2e-3, abs=1e-6)
 
 
-@pytest.mark.parametrize(("tilt", "loft", "heading"), [(2.0, 34, None), (-3.0, 56, None), (4.0, 24, 3.0), (0.0, 46, -4.0)])
+@pytest.mark.parametrize(
+    ("tilt", "loft", "heading"), [(2.0, 34, None), (-3.0, 56, None), (4.0, 24, 3.0), (0.0, 46, -4.0)]
+)
 def test_uncertainty_against_monte_carlo(tilt, loft, heading):
     """JCGM 101:2008 (GUM Supplement 1): propagate the distributions themselves."""
     reading = lie_reading(tilt, loft, face_heading_deg=heading, u_tilt_deg=0.6)
@@ -194,12 +197,26 @@ def test_uncertainty_against_monte_carlo(tilt, loft, heading):
 
 
 def test_uncertainty_against_the_uncertainties_package():
-    tilt, loft, heading, setup, turn = (uncertainties.ufloat(*pair) for pair in ((2, 0.4), (40, 2), (3, 1), (0.5, 0.6), (-1, 0.8)))
+    tilt, loft, heading, setup, turn = (
+        uncertainties.ufloat(*pair) for pair in ((2, 0.4), (40, 2), (3, 1), (0.5, 0.6), (-1, 0.8))
+    )
 
-    solve = uncertainties.wrap(lambda tilt, *rest: brentq(lambda lie: print_tilt_deg(lie, *rest) - tilt, -44, 44, xtol=1e-13))
+    solve = uncertainties.wrap(
+        lambda tilt, *rest: brentq(lambda lie: print_tilt_deg(lie, *rest) - tilt, -44, 44, xtol=1e-13)
+    )
     lie = solve(tilt, loft, heading, setup, turn)
-    reading = lie_reading(2, 40, u_tilt_deg=0.4, u_loft_deg=2, face_heading_deg=3, u_face_heading_deg=1, setup_tilt_deg=0.5,
-                          u_setup_tilt_deg=0.6, line_turn_deg=-1, u_line_turn_deg=0.8)  # fmt: skip
+    reading = lie_reading(
+        2,
+        40,
+        u_tilt_deg=0.4,
+        u_loft_deg=2,
+        face_heading_deg=3,
+        u_face_heading_deg=1,
+        setup_tilt_deg=0.5,
+        u_setup_tilt_deg=0.6,
+        line_turn_deg=-1,
+        u_line_turn_deg=0.8,
+    )
     assert reading.lie_error_deg == pytest.approx(lie.nominal_value, abs=1e-9)
     assert reading.u_lie_error_deg == pytest.approx(lie.std_dev, rel=1e-5)
 
@@ -226,7 +243,9 @@ def test_an_unknown_heading_is_counted_not_forgotten():
 def test_propagation_gum_h1():
     """JCGM 100:2008, annex H.1: end-gauge calibration; combined standard uncertainty 32 nm (31.7 before rounding)."""
     length, u, budget = propagate(
-        lambda standard, d, d_alpha, theta, alpha, d_theta: standard + d - standard * (d_alpha * theta + alpha * d_theta),
+        lambda standard, d, d_alpha, theta, alpha, d_theta: (
+            standard + d - standard * (d_alpha * theta + alpha * d_theta)
+        ),
         [50.000623e6, 215, 0, -0.1, 11.5e-6, 0],
         [25, 9.7, 0.58e-6, 0.41, 1.2e-6, 0.029],
         ["standard", "difference", "expansion difference", "bench", "expansion", "temperature difference"],
@@ -241,8 +260,12 @@ def test_propagation_gum_h1():
 def test_propagation_gum_h2():
     """JCGM 100:2008, annex H.2: resistance, reactance and impedance from five correlated sets of readings."""
     readings = np.array(
-        [[5.007, 4.994, 5.005, 4.990, 4.999], [19.663e-3, 19.639e-3, 19.640e-3, 19.685e-3, 19.678e-3],
-         [1.0456, 1.0438, 1.0468, 1.0428, 1.0433]])  # fmt: skip
+        [
+            [5.007, 4.994, 5.005, 4.990, 4.999],
+            [19.663e-3, 19.639e-3, 19.640e-3, 19.685e-3, 19.678e-3],
+            [1.0456, 1.0438, 1.0468, 1.0428, 1.0433],
+        ]
+    )
     mean, u, r = readings.mean(axis=1), readings.std(axis=1, ddof=1) / math.sqrt(5), np.corrcoef(readings)
     printed = {
         (127.732, 0.071): lambda v, i, phi: v / i * np.cos(phi),
@@ -273,7 +296,9 @@ def test_an_unknown_path_is_counted():
     assert unknown.face_heading_deg == known.face_heading_deg
     assert unknown.u_face_heading_deg > 1.4 * known.u_face_heading_deg
     assert "path of the head (unknown)" in list(unknown.budget["component"])
-    assert unknown.u_face_heading_deg == pytest.approx(lie_module.U_HEADING_KNOWN_DEG, abs=0.1)  # what that default stands for
+    assert unknown.u_face_heading_deg == pytest.approx(
+        lie_module.U_HEADING_KNOWN_DEG, abs=0.1
+    )  # what that default stands for
 
 
 def test_start_direction_is_closed_positive_for_both_hands():
@@ -293,7 +318,10 @@ def test_hands_and_length_and_their_inverses(change, length, lie):
     longer = length_change_in(change, length, lie)
     assume(abs(longer) <= 8)
     assert lie_change_from_length_deg(longer, length, lie) == pytest.approx(change, abs=1e-9)
-    assert abs(change) < 1e-6 or (down > 0, longer > 0) == (change > 0, change > 0)  # lower hands and a longer club both bring the toe up
+    assert abs(change) < 1e-6 or (down > 0, longer > 0) == (
+        change > 0,
+        change > 0,
+    )  # lower hands and a longer club both bring the toe up
     # Brute force: the grip's height over the ground, before and after the shaft pivots at the head.
     grip = turned("x", lie).apply([0, length * 25.4, 0])[2]
     assert grip - turned("x", lie - change).apply([0, length * 25.4, 0])[2] == pytest.approx(down, abs=1e-9)
@@ -301,7 +329,9 @@ def test_hands_and_length_and_their_inverses(change, length, lie):
 
 
 def test_hands_first_order():
-    assert handle_change_mm(0.01, 37, 62) == pytest.approx(math.radians(0.01) * 37 * 25.4 * math.cos(math.radians(62)), rel=1e-3)
+    assert handle_change_mm(0.01, 37, 62) == pytest.approx(
+        math.radians(0.01) * 37 * 25.4 * math.cos(math.radians(62)), rel=1e-3
+    )
 
 
 @pytest.mark.parametrize(
@@ -320,7 +350,10 @@ def test_hands_first_order():
         (lambda: print_tilt_deg([0, 46], 34), "lie_error_deg is 46"),
         (lambda: print_tilt_deg([0, 1], [30, 40, 50]), "different numbers of values"),
         (lambda: start_from_net(10, 2000, "both"), 'handed is \'both\'; expected "right" or "left"'),
-        (lambda: start_from_net(10, 2000, u_left_mm=-1), "u_left_mm is -1; expected a number from 0 to 2000 millimetres"),
+        (
+            lambda: start_from_net(10, 2000, u_left_mm=-1),
+            "u_left_mm is -1; expected a number from 0 to 2000 millimetres",
+        ),
         (lambda: start_from_offline(1, 0), "distance_m is 0"),
         (lambda: handle_change_mm(1, 37, 85), "lie_deg is 85"),
         (lambda: lie_change_from_handle_deg(-250, 18, 80), "past upright"),

@@ -6,10 +6,10 @@ from pathlib import Path
 import linetilt as lt
 import pandas as pd
 import pytest
-from linetilt import lie_table as logic
-from linetilt.book_schema import NOT_LOOKED
-from linetilt.panels.dispersion import DispersionPanel
-from linetilt.panels.lie_table import SECTIONS, LieTablePanel
+from linetilt.app.panels.dispersion import DispersionPanel
+from linetilt.app.panels.lie_table import SECTIONS, LieTablePanel
+from linetilt.book.schema import NOT_LOOKED
+from linetilt.session import lie_table as logic
 
 HERE = Path(__file__).parent
 
@@ -18,7 +18,9 @@ HERE = Path(__file__).parent
 def book(tmp_path):
     """An invented golfer's session: 31 balls that count and one that does not, on eight clubs."""
     with lt.SessionBook(tmp_path / "shop.linetilt") as book:
-        bag = book.add_bag(book.add_golfer("Robin Demo"), lt.read_bag(HERE / "lie_table_bag.csv"), "irons", day="2026-05-31")
+        bag = book.add_bag(
+            book.add_golfer("Robin Demo"), lt.read_bag(HERE / "lie_table_bag.csv"), "irons", day="2026-05-31"
+        )
         session = book.add_session(bag, day="2026-05-31")
         for shot in pd.read_csv(HERE / "lie_table_shots.csv").fillna({"why": ""}).to_dict("records"):
             book.add_shot(session, str(shot["club"]), mark=shot, reading=shot, counted=shot["counted"], why=shot["why"])
@@ -51,12 +53,20 @@ def test_balls_that_wait_to_be_looked_at_are_not_called_set_aside(book):
     assert table.headline.endswith("1 ball waits to be looked at in the second notebook.")
     for shot in counted["shot_id"]:
         book.set_aside(int(shot), NOT_LOOKED)
-    assert logic.lie_table(book).headline == f"No ball counts yet. {len(counted)} balls wait to be looked at in the second notebook."
+    assert (
+        logic.lie_table(book).headline
+        == f"No ball counts yet. {len(counted)} balls wait to be looked at in the second notebook."
+    )
 
 
 @pytest.mark.parametrize(
     "low, high, said",
-    [(-2.1, -0.3, "0.3° to 2.1° toe down"), (0.3, 2.1, "0.3° to 2.1° toe up"), (-0.4, 0.6, "0.4° toe down to 0.6° toe up"), (-0.01, 1, "level to 1.0° toe up")],
+    [
+        (-2.1, -0.3, "0.3° to 2.1° toe down"),
+        (0.3, 2.1, "0.3° to 2.1° toe up"),
+        (-0.4, 0.6, "0.4° toe down to 0.6° toe up"),
+        (-0.01, 1, "level to 1.0° toe up"),
+    ],
 )
 def test_intervals_in_words(low, high, said):
     assert logic.span_words(low, high) == said
@@ -122,7 +132,11 @@ def test_a_feared_miss_stops_a_bend_until_it_is_forgotten(panel):
 
 
 @pytest.mark.parametrize(
-    "field, typed, said", [("_cap", "lots", "cap is &#x27;lots&#x27;; expected a number"), ("_limit", "-1", "imit of the bend is -1.0; .*0 to 10 degrees")]
+    "field, typed, said",
+    [
+        ("_cap", "lots", "cap is &#x27;lots&#x27;; expected a number"),
+        ("_limit", "-1", "imit of the bend is -1.0; .*0 to 10 degrees"),
+    ],
 )
 def test_a_wrong_number_is_said_in_the_panel_and_not_kept(panel, book, field, typed, said):
     edits, rules = len(book.history()), logic.session_rules(book, 1)
@@ -147,9 +161,17 @@ def test_bench_sheet_bend_and_retest(panel, book):
     assert panel.value.fit.table.set_index("club").loc["5", "lie_error_deg"] == pytest.approx(-1.33, abs=0.01)
     assert panel.value.lie_errors["5"][0] == pytest.approx(-0.08, abs=0.01)
     press(panel, "Start the retest")
-    assert panel.value.session["retest_of"] == 1 and panel.value.fit is None and "No ball counts yet" in panel._headline.value
+    assert (
+        panel.value.session["retest_of"] == 1
+        and panel.value.fit is None
+        and "No ball counts yet" in panel._headline.value
+    )
     for lie in (0.1, -0.2, 0.0, 0.3):
-        book.add_shot(int(panel.value.session["session_id"]), "5", reading={"lie_error_deg": lie, "u_lie_error_deg": 0.4, "heading_known": True})
+        book.add_shot(
+            int(panel.value.session["session_id"]),
+            "5",
+            reading={"lie_error_deg": lie, "u_lie_error_deg": 0.4, "heading_known": True},
+        )
     panel._again.click()
     assert panel.value.retest["club"].tolist() == ["5"] and "The 5 was predicted to sit" in panel._retest.value
     panel._session.value = 1  # the first test shows its retest as well
@@ -187,7 +209,9 @@ def test_dispersion_starts_from_the_measured_lie_and_the_planned_bend(book):
     assert (view._lie.value, view._bend.value, view._unit.value) == (-1.3, 1.25, "m")
     assert "1.3° toe down, ±0.7°" in view._measured.value
     narrow = DispersionPanel(book.bag(1), {"5": (-1.3, 0.0)}, club="5", bend_deg=1.25, unit="m", n=2000)
-    assert view.value.before["lie_error_deg"].std() > 1.03 * narrow.value.before["lie_error_deg"].std()  # the estimate's own uncertainty is in the cloud
+    assert (
+        view.value.before["lie_error_deg"].std() > 1.03 * narrow.value.before["lie_error_deg"].std()
+    )  # the estimate's own uncertainty is in the cloud
     view._club.value = "9"
     assert (view._lie.value, view._bend.value) == (0.3, 0.0)
 
@@ -200,7 +224,13 @@ def test_dispersion_comes_back_as_it_was_left(book):
     view._bend.value = -0.5
     assert len(book.history()) == edits  # how it is looked at is no edit
     again = DispersionPanel.of_session(book, n=200)
-    assert (again._club.value, again._speed.value, again._hold.value, again._unit.value, again._bend.value) == ("8", 40.0, "face", "yd", -0.5)
+    assert (again._club.value, again._speed.value, again._hold.value, again._unit.value, again._bend.value) == (
+        "8",
+        40.0,
+        "face",
+        "yd",
+        -0.5,
+    )
     book.add_bend(1, "8", 1.0)
     after = DispersionPanel.of_session(book, n=200)
     assert after._lie.value == pytest.approx(view._lie.value + 1.0)  # the bend done since is in

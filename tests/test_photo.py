@@ -5,10 +5,9 @@ import struct
 import cv2
 import numpy as np
 import pytest
-
 from faces.camera import with_exif
-from linetilt.errors import NoFace, PhotoError, PhotoTooLarge, UnreadablePhoto
-from linetilt.photo import PHONE_F35_MM, open_photo
+from linetilt.base.errors import NoFace, PhotoError, PhotoTooLarge, UnreadablePhoto
+from linetilt.reading.photo import PHONE_F35_MM, open_photo
 
 
 def scene(width=900, height=700):
@@ -58,7 +57,14 @@ def test_a_large_photo_is_opened_at_working_size():
 
 
 def test_a_huge_picture_is_refused_from_its_header():
-    header = b"\x89PNG\r\n\x1a\n" + struct.pack(">I", 13) + b"IHDR" + struct.pack(">II", 30000, 30000) + b"\0" * 100 + b"IEND"
+    header = (
+        b"\x89PNG\r\n\x1a\n"
+        + struct.pack(">I", 13)
+        + b"IHDR"
+        + struct.pack(">II", 30000, 30000)
+        + b"\0" * 100
+        + b"IEND"
+    )
     with pytest.raises(PhotoTooLarge, match="30000 x 30000, 900 megapixels; 50 is the most"):
         open_photo(header)
 
@@ -80,5 +86,18 @@ def test_paths(tmp_path):
 
 def test_every_refusal_has_its_own_code_and_advice():
     kinds = PhotoError.kinds()
-    assert set(kinds) == {"unreadable", "too_large", "no_face", "face_cut_off", "no_line", "two_lines", "blurred", "mirrored", "glare", "no_plumb", "crashed", "stopped"}
+    assert set(kinds) == {
+        "unreadable",
+        "too_large",
+        "no_face",
+        "face_cut_off",
+        "no_line",
+        "two_lines",
+        "blurred",
+        "mirrored",
+        "glare",
+        "no_plumb",
+        "crashed",
+        "stopped",
+    }
     assert len({kind.advice for kind in kinds.values()}) == len(kinds)

@@ -6,9 +6,9 @@ from datetime import datetime
 import linetilt as lt
 import numpy as np
 import pytest
-from linetilt.errors import NoFace, NoLine
-from linetilt.intake import PhotoIntake, open_session
-from linetilt.panels.photos import PhotosPanel
+from linetilt.app.panels.photos import PhotosPanel
+from linetilt.base.errors import NoFace, NoLine
+from linetilt.session.intake import PhotoIntake, open_session
 from photo_stub import FIELD, LINE, Measure, write_photo
 
 CLUBS = lt.Bag([lt.Club(label=label, loft_deg=loft) for label, loft in (("7", 34), ("PW", 46))])
@@ -34,7 +34,14 @@ def make(tmp_path, folder, measure):
 
     def panel(**options):
         book = lt.SessionBook(tmp_path / "shop.linetilt")
-        made.append((PhotosPanel(PhotoIntake(book, open_session(book, CLUBS), folder, measure=measure), **{"watch_s": 30} | options), book))
+        made.append(
+            (
+                PhotosPanel(
+                    PhotoIntake(book, open_session(book, CLUBS), folder, measure=measure), **{"watch_s": 30} | options
+                ),
+                book,
+            )
+        )
         return made[-1][0]
 
     yield panel
@@ -60,16 +67,26 @@ def test_choose_count_set_aside_undo_and_open_again(make):
     assert repr(panel) == "PhotosPanel(5 photos)" and not len(panel.value)  # nothing is entered before the fitter asks
     panel._list.value = "7-2.jpg"
     assert "to look at" in labels(panel)["7-2.jpg"]
-    assert "Toe" in panel._words.value and "Strike 4 mm to the toe" in panel._words.value and "19 times in 20" in panel._more.value
+    assert (
+        "Toe" in panel._words.value
+        and "Strike 4 mm to the toe" in panel._words.value
+        and "19 times in 20" in panel._more.value
+    )
     assert panel._picture.picture[:2] == b"\xff\xd8" and "7-2.jpg" in panel._picture.alt and not panel._picture.active
     panel._count.click()
-    assert labels(panel)["7-2.jpg"].startswith("✓") and panel._list.value == "7-3.jpg"  # on to the next, which is measured at once
+    assert (
+        labels(panel)["7-2.jpg"].startswith("✓") and panel._list.value == "7-3.jpg"
+    )  # on to the next, which is measured at once
     assert panel.value["counted"].tolist() == [True, False]
     panel._why.value = "double print"
     panel._aside.click()
     assert "double print" in labels(panel)["7-3.jpg"] and panel._list.value == "IMG_9.jpg"
     panel._undo.click()
-    assert panel._list.value == "7-3.jpg" and "to look at" in labels(panel)["7-3.jpg"] and "Taken back" in panel._message.value
+    assert (
+        panel._list.value == "7-3.jpg"
+        and "to look at" in labels(panel)["7-3.jpg"]
+        and "Taken back" in panel._message.value
+    )
     panel._undo.click()
     assert panel._list.value == "7-2.jpg" and "to look at" in labels(panel)["7-2.jpg"]
     panel._undo.click()
@@ -85,7 +102,11 @@ def test_choose_count_set_aside_undo_and_open_again(make):
 def test_the_club_is_chosen_and_the_start_set(make):
     panel = make()
     panel._list.value = "IMG_9.jpg"
-    assert "which club?" in labels(panel)["IMG_9.jpg"] and "Choose its club" in panel._words.value and panel._count.disabled
+    assert (
+        "which club?" in labels(panel)["IMG_9.jpg"]
+        and "Choose its club" in panel._words.value
+        and panel._count.disabled
+    )
     panel._club.value = "PW"
     assert "club PW, to look at" in labels(panel)["IMG_9.jpg"] and "Nobody saw" in panel._more.value
     wide = panel.value["u_lie_error_deg"].iloc[0]
@@ -95,7 +116,11 @@ def test_the_club_is_chosen_and_the_start_set(make):
     panel._set_start.click()
     row = panel.value.iloc[0]
     assert row["start_deg"] == pytest.approx(-np.degrees(np.arctan(52.4 / 3000))) and row["u_lie_error_deg"] < wide
-    assert "started 1.0° right" in panel._more.value and (panel._start.value, panel._off.value, panel._side.value) == ("degrees", 1.0, "right")
+    assert "started 1.0° right" in panel._more.value and (panel._start.value, panel._off.value, panel._side.value) == (
+        "degrees",
+        1.0,
+        "right",
+    )
     panel._start.value = ""
     panel._set_start.click()
     assert np.isnan(panel.value["start_deg"].iloc[0])
@@ -110,7 +135,10 @@ def test_the_net_in_inches_and_feet(make, tmp_path):
     assert panel._net.value == pytest.approx(10.0)
     panel._off.value = 6.0
     panel._set_start.click()
-    assert panel.value["start_deg"].iloc[0] == pytest.approx(np.degrees(np.arctan(0.5 / 10))) and " in to the toe" in panel._words.value
+    assert (
+        panel.value["start_deg"].iloc[0] == pytest.approx(np.degrees(np.arctan(0.5 / 10)))
+        and " in to the toe" in panel._words.value
+    )
 
 
 def test_marks_are_moved_by_hand_and_numbers_follow(make):
@@ -124,11 +152,15 @@ def test_marks_are_moved_by_hand_and_numbers_follow(make):
     panel._picture.line = [LINE[0].tolist(), [95.0, 70.0]]  # what the browser sends when the upper end is let go
     after = panel.value.iloc[0]
     assert after["tilt_deg"] < before["tilt_deg"] - 5 and after["counted"]
-    assert lt.words.tilt_words(after["tilt_deg"], after["u_tilt_deg"]) in panel._more.value
+    assert lt.handouts.words.tilt_words(after["tilt_deg"], after["u_tilt_deg"]) in panel._more.value
     panel._picture.corners = (FIELD + 2).tolist()
     assert set(panel._intake.by_hand("7-2.jpg")) == {"corners", "line"}
     panel._found.click()
-    assert panel.value["tilt_deg"].iloc[0] == before["tilt_deg"] and panel._picture.line == LINE.tolist() and not panel._intake.by_hand("7-2.jpg")
+    assert (
+        panel.value["tilt_deg"].iloc[0] == before["tilt_deg"]
+        and panel._picture.line == LINE.tolist()
+        and not panel._intake.by_hand("7-2.jpg")
+    )
     panel._list.value = "7-1.jpg"
     assert not panel._hand.value and not panel._picture.active
 
@@ -137,7 +169,11 @@ def test_a_refused_photo_says_why_and_offers_the_handles(make, measure):
     measure.refuse = {10: NoLine, 20: NoFace}
     panel = make()
     panel._list.value = "7-2.jpg"
-    assert labels(panel)["7-2.jpg"].startswith("?") and "fill the picture with the face" in panel._words.value and "Move the marks by hand" in panel._words.value
+    assert (
+        labels(panel)["7-2.jpg"].startswith("?")
+        and "fill the picture with the face" in panel._words.value
+        and "Move the marks by hand" in panel._words.value
+    )
     panel._hand.value = True
     panel._picture.line = LINE.tolist()  # not enough: the face is what it cannot find
     assert "refuse" in panel._message.value and panel._picture.line == LINE.tolist()
@@ -154,11 +190,20 @@ def test_uploads_are_said_kept_and_measured(make, tmp_path):
     content = write_photo(tmp_path / "x.jpg", 99).read_bytes()
     panel._list.value = "7-1.jpg"
     panel._club.value = "PW"  # the club in hand
-    panel._upload.value = ({"name": "IMG_77.jpg", "type": "image/jpeg", "size": len(content), "content": memoryview(content), "last_modified": NOW},)
+    panel._upload.value = (
+        {
+            "name": "IMG_77.jpg",
+            "type": "image/jpeg",
+            "size": len(content),
+            "content": memoryview(content),
+            "last_modified": NOW,
+        },
+    )
     assert "Arrived: IMG_77.jpg" in panel._arrived.value and panel._upload.value == ()
     assert panel._list.value == "uploaded/IMG_77.jpg" and "club PW, to look at" in labels(panel)["uploaded/IMG_77.jpg"]
     panel._upload.value = tuple(
-        {"name": name, "type": "", "size": 3, "content": memoryview(name.encode()), "last_modified": NOW} for name in ("a.txt", "7-8.jpg", "7-9.jpg")
+        {"name": name, "type": "", "size": 3, "content": memoryview(name.encode()), "last_modified": NOW}
+        for name in ("a.txt", "7-8.jpg", "7-9.jpg")
     )
     assert "Not kept: a.txt is no photo" in panel._arrived.value
     wait(lambda: "refused" in labels(panel)["uploaded/7-8.jpg"])  # a few letters are no picture
@@ -170,14 +215,21 @@ def test_a_folder_is_measured_with_a_bar_and_can_be_stopped(make, measure):
     assert panel._all.description == "Measure all new photos (5)"
     panel._all.click()
     assert "1 photo left out" in panel._message.value
-    wait(lambda: "4 of 4 measured, 1 refused" in panel._progress.value and panel._all.description == "Measure all new photos (1)")
+    wait(
+        lambda: (
+            "4 of 4 measured, 1 refused" in panel._progress.value
+            and panel._all.description == "Measure all new photos (1)"
+        )
+    )
     assert panel._cancel.disabled and len(panel.value) == 4 and not panel.value["counted"].any()
 
 
 def test_stopping_leaves_the_rest_new(make, measure):
     gate = []
     answer = measure.__class__.__call__
-    measure.__class__ = type("Slow", (Measure,), {"__call__": lambda self, *a, **k: (wait(lambda: gate), answer(self, *a, **k))[1]})
+    measure.__class__ = type(
+        "Slow", (Measure,), {"__call__": lambda self, *a, **k: (wait(lambda: gate), answer(self, *a, **k))[1]}
+    )
     panel = make()
     panel._all.click()
     wait(lambda: not panel._cancel.disabled)

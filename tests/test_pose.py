@@ -3,10 +3,9 @@
 import cv2
 import numpy as np
 import pytest
-
-from linetilt.club import Club
-from linetilt.photo import DIAGONAL_35MM, Picture
-from linetilt.pose import fit_pose, project
+from linetilt.base.club import Club
+from linetilt.reading.photo import DIAGONAL_35MM, Picture
+from linetilt.reading.plane.pose import fit_pose, project
 
 LENGTH, PITCH, FOCAL = 52.0, 3.6, 1300.0
 CLUB = Club(label="7", loft_deg=34, handed="left", score_line_length_mm=LENGTH)  # u to the right
@@ -19,10 +18,17 @@ def scene(seed):
     turn = cv2.Rodrigues(np.array([0, 0, roll]))[0] @ cv2.Rodrigues(np.array([*tilt, 0.0]))[0]
     place = np.array([rng.uniform(-10, 10), rng.uniform(-10, 10) + 20, rng.uniform(110, 200)])
     camera = np.array([[FOCAL, 0, 749.5], [0, FOCAL, 499.5], [0, 0, 1]])
-    see = lambda u, v: cv2.projectPoints(np.column_stack([u, -np.asarray(v, float), np.zeros(len(u))]), cv2.Rodrigues(turn)[0], place, camera, None)[0][:, 0]
+    see = lambda u, v: cv2.projectPoints(
+        np.column_stack([u, -np.asarray(v, float), np.zeros(len(u))]), cv2.Rodrigues(turn)[0], place, camera, None
+    )[0][:, 0]
     line, u = (part.ravel() for part in np.meshgrid(np.arange(12), np.linspace(-24, 24, 20)))
     number, side = (part.ravel() for part in np.meshgrid(np.arange(12), [-1, 1]))
-    seen = {"points": see(u, line * PITCH), "point_line": line, "ends": see(side * LENGTH / 2, number * PITCH), "end_side": side}
+    seen = {
+        "points": see(u, line * PITCH),
+        "point_line": line,
+        "ends": see(side * LENGTH / 2, number * PITCH),
+        "end_side": side,
+    }
     to_face = np.linalg.inv(camera @ np.column_stack([turn[:, 0], -turn[:, 1], place]))
     f35 = FOCAL / np.hypot(1500, 1000) * DIAGONAL_35MM
     return rng, seen, to_face, Picture(np.zeros((1000, 1500, 3), np.uint8), 1, f35, 6.5, "usual")

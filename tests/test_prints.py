@@ -5,11 +5,10 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-
-from linetilt.band import Band
-from linetilt.errors import NoLine
-from linetilt.ink import FlatFace, find_band
-from linetilt.prints import check_print, shape_of
+from linetilt.base.errors import NoLine
+from linetilt.reading.ink.band import Band
+from linetilt.reading.ink.prints import check_print, shape_of
+from linetilt.reading.ink.search import FlatFace, find_band
 
 RATE, LINES = 8.0, tuple(3.5 * k for k in range(10))
 BAND = Band(0.0, 0.005, 0.0, 0.1, 15.0, 0.9, 2.6, 0.1, 5.0, 25.0, 0.8, 0.02, 0.0)
@@ -19,7 +18,9 @@ U, V = np.arange(-25, 25, 1 / RATE), np.arange(38, -6, -1 / RATE)
 def face(colour=None):
     clear = np.abs(V[:, None] - np.array(LINES)).min(axis=1) >= 0.5
     field = np.broadcast_to((np.abs(U) < 24)[None, :] & (V > -2)[:, None] & (V < 34)[:, None], (len(V), len(U)))
-    return FlatFace(np.full((len(V), len(U), 3), 120, np.float32) if colour is None else colour, U, V, RATE, clear, field)
+    return FlatFace(
+        np.full((len(V), len(U), 3), 120, np.float32) if colour is None else colour, U, V, RATE, clear, field
+    )
 
 
 def stroke(width=2.6, bend=0.0):
@@ -41,7 +42,13 @@ def bitten(ink, seed):
 def test_even_edges_are_no_print(width, bend):
     assert shape_of(stroke(width, bend), face(), replace(BAND, width_mm=width)).even
     with pytest.raises(NoLine, match="even edges"):
-        find_band(face(120 - 60 * np.repeat(stroke(width, bend)[..., None], 3, axis=2) + np.random.default_rng(0).normal(0, 3, (len(V), len(U), 3)).astype(np.float32)))
+        find_band(
+            face(
+                120
+                - 60 * np.repeat(stroke(width, bend)[..., None], 3, axis=2)
+                + np.random.default_rng(0).normal(0, 3, (len(V), len(U), 3)).astype(np.float32)
+            )
+        )
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -85,10 +92,14 @@ def test_light_in_the_score_lines_is_not_the_mark_running_through_them():
     groove = np.abs(V[:, None] - np.array(LINES)).min(axis=1) < 0.35
     red, grey = np.array([10.0, -45, -40]), np.array([35.0, 35, 35]) * -1
     colour = 120 + stroke()[..., None] * np.where(groove[:, None, None], grey, red)
-    check_print(face(colour.astype(np.float32)), SimpleNamespace(lines=[(up, -25, 25) for up in LINES], pitch_mm=3.5), BAND)
+    check_print(
+        face(colour.astype(np.float32)), SimpleNamespace(lines=[(up, -25, 25) for up in LINES], pitch_mm=3.5), BAND
+    )
     colour = 120 + stroke()[..., None] * red
     with pytest.raises(NoLine, match="runs through the score lines"):
-        check_print(face(colour.astype(np.float32)), SimpleNamespace(lines=[(up, -25, 25) for up in LINES], pitch_mm=3.5), BAND)
+        check_print(
+            face(colour.astype(np.float32)), SimpleNamespace(lines=[(up, -25, 25) for up in LINES], pitch_mm=3.5), BAND
+        )
 
 
 @pytest.mark.parametrize("toe_side, refused", [(60, True), (150, False)])

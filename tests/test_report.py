@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 import pytest
 from afternoon import DEMO, afternoon
-from linetilt.charts import landing_figure
-from linetilt.report import HITTING_CAUTION
+from linetilt.handouts.charts import landing_figure
+from linetilt.handouts.report import HITTING_CAUTION
 from PIL import Image
 
 EVIL = "<script>document.title='owned'</script>"
@@ -55,8 +55,19 @@ def test_a_report_says_what_it_must(report, book):
     plan = book.plans(1)
     for row in plan.itertuples():
         assert row.reason in text
-    for line in ("Perrin Oldacre", "2026-04-18, Saltmarsh End", "40 of 44 balls counted", "What will be bent", "What to practise", "How sure this is",
-                 "95 % probability", "4 balls were set aside: heavy, hit twice without wiping", lt.bend.CAUTION, HITTING_CAUTION, "bent 2.25° upright"):  # fmt: skip
+    for line in (
+        "Perrin Oldacre",
+        "2026-04-18, Saltmarsh End",
+        "40 of 44 balls counted",
+        "What will be bent",
+        "What to practise",
+        "How sure this is",
+        "95 % probability",
+        "4 balls were set aside: heavy, hit twice without wiping",
+        lt.bench.plan.CAUTION,
+        HITTING_CAUTION,
+        "bent 2.25° upright",
+    ):
         assert line in text, line
     estimate = lt.session_fit(book, 1).table.set_index("club").loc["8"]
     low, high = sorted((-estimate["low_deg"], -estimate["high_deg"]))
@@ -66,7 +77,11 @@ def test_a_report_says_what_it_must(report, book):
 def test_a_page_loads_nothing(report, book):
     for page in (report, lt.bench_sheet(book, 1), lt.clinic_summary(book, "2026-04-18")):
         tags = Page(page).tags
-        assert not [tag for tag, attrs in tags if tag in ("link", "iframe", "object") or (attrs.get("src") or "data:").split(":")[0] != "data"]
+        assert not [
+            tag
+            for tag, attrs in tags
+            if tag in ("link", "iframe", "object") or (attrs.get("src") or "data:").split(":")[0] != "data"
+        ]
     assert len(re.findall(r"plotly\.js v\d", report)) == 1 and report.count('class="plotly-graph-div"') == 2
 
 
@@ -94,29 +109,49 @@ def test_best_read_marks_are_those_with_the_least_uncertainty(report, book):
 def evil(tmp_path):
     """A book in which every text that somebody may type is a script."""
     with lt.SessionBook(tmp_path / "evil.linetilt") as book:
-        bag = lt.Bag([lt.Club(label=EVIL, loft_deg=34, lie_deg=62, length_in=37, head="forged"), lt.Club(label="PW", loft_deg=46, lie_deg=64, length_in=35.75)])
+        bag = lt.Bag(
+            [
+                lt.Club(label=EVIL, loft_deg=34, lie_deg=62, length_in=37, head="forged"),
+                lt.Club(label="PW", loft_deg=46, lie_deg=64, length_in=35.75),
+            ]
+        )
         bag_id = book.add_bag(book.add_golfer(EVIL, note=EVIL), bag, name=EVIL)
         session = book.add_session(bag_id, day="2026-05-31", place=EVIL, note=EVIL)
         for club in bag.labels * 6:
-            book.add_shot(session, club, mark={"tilt_deg": -2.5, "u_tilt_deg": 0.3, "strike_toe_mm": 4.0, "strike_up_mm": 15.0},
-                          reading=lt.lie_reading(-2.5, bag[club].loft_deg, u_tilt_deg=0.3, face_heading_deg=0.2, u_face_heading_deg=0.3), note=EVIL)  # fmt: skip
+            book.add_shot(
+                session,
+                club,
+                mark={"tilt_deg": -2.5, "u_tilt_deg": 0.3, "strike_toe_mm": 4.0, "strike_up_mm": 15.0},
+                reading=lt.lie_reading(
+                    -2.5, bag[club].loft_deg, u_tilt_deg=0.3, face_heading_deg=0.2, u_face_heading_deg=0.3
+                ),
+                note=EVIL,
+            )
         book.set_aside(book.add_shot(session, "PW", reading=lt.lie_reading(5, 46)), EVIL)
         yield book
 
 
 def evil_pages(book):
-    return {"report": lt.golfer_report(book, 1), "bench": lt.bench_sheet(book, 1), "clinic": lt.clinic_summary(book, "2026-05-31")}
+    return {
+        "report": lt.golfer_report(book, 1),
+        "bench": lt.bench_sheet(book, 1),
+        "clinic": lt.clinic_summary(book, "2026-05-31"),
+    }
 
 
 def test_a_golfer_called_script_stays_text(evil):
     for name, page in evil_pages(evil).items():
         parsed = Page(page)
         assert EVIL in parsed.text, name
-        assert "<script>document" not in page and sum(tag == "script" for tag, _ in parsed.tags) == page.count("<script"), name
+        assert "<script>document" not in page and sum(tag == "script" for tag, _ in parsed.tags) == page.count(
+            "<script"
+        ), name
 
 
 def test_reports_are_named_so_that_every_disk_takes_them(evil, book, tmp_path):
-    assert [path.name for path in lt.golfer_reports(evil, [1], tmp_path, comparison=None)] == ["0001-script-document-title-owned-script.html"]
+    assert [path.name for path in lt.golfer_reports(evil, [1], tmp_path, comparison=None)] == [
+        "0001-script-document-title-owned-script.html"
+    ]
     names = [path.name for path in lt.golfer_reports(book, [1, 2], tmp_path / "new", comparison=None, photos=0)]
     assert names == ["0001-perrin-oldacre.html", "0002-wynn-tarrow.html"]
 
@@ -125,21 +160,35 @@ def test_a_bench_sheet_has_what_the_bench_needs(book):
     page = lt.bench_sheet(book, 1)
     cells = [" ".join(part.split()) for part in re.findall(r"<t[dh][^>]*>(.*?)</t[dh]>", page)]
     at = cells.index("8")
-    assert cells[at : at + 8] == ["8", "forged, ±2° from the maker's figure".replace("'", "&#39;"), "38°", "61°", "<strong>2.25° upright</strong>", "63.25°",
-                                  "nothing, it is the whole bend", ""]  # fmt: skip
+    assert cells[at : at + 8] == [
+        "8",
+        "forged, ±2° from the maker's figure".replace("'", "&#39;"),
+        "38°",
+        "61°",
+        "<strong>2.25° upright</strong>",
+        "63.25°",
+        "nothing, it is the whole bend",
+        "",
+    ]
     assert "Cast heads crack" in page and "Leave as they are: 5, 6, 9, PW, SW" in page and "eye protection" in page
     assert page.count('class="write"') == 3
 
 
 def test_a_session_without_bends_or_photos_or_strikes(tmp_path):
     with lt.SessionBook(tmp_path / "a.linetilt") as book:
-        session = book.add_session(book.add_bag(book.add_golfer("Robin"), lt.Bag([lt.Club(label="7", loft_deg=34)])), day="2026-05-31")
+        session = book.add_session(
+            book.add_bag(book.add_golfer("Robin"), lt.Bag([lt.Club(label="7", loft_deg=34)])), day="2026-05-31"
+        )
         with pytest.raises(lt.InputError, match="no ball of session 1"):
             lt.golfer_report(book, session)
         for tilt in (0.1, -0.2, 0.1):
             book.add_shot(session, "7", reading=lt.lie_reading(tilt, 34, face_heading_deg=0))
         text = Page(lt.golfer_report(book, session)).text
-        assert "Nothing, on what is known today." in text and "No photos were kept" in text and "What it would do" not in text
+        assert (
+            "Nothing, on what is known today." in text
+            and "No photos were kept" in text
+            and "What it would do" not in text
+        )
         assert "No club of this session asks for a bend." in Page(lt.bench_sheet(book, session)).text
         with pytest.raises(lt.InputError, match="no session on 2020"):
             lt.clinic_summary(book, "2020-01-01")
@@ -150,14 +199,24 @@ def test_hands_instead_of_a_bend_bring_their_own_picture(tmp_path):
     with lt.SessionBook(tmp_path / "a.linetilt") as book:
         session = book.add_session(book.add_bag(book.add_golfer("Robin"), lt.Bag([club])), day="2026-05-31")
         for _ in range(9):
-            book.add_shot(session, "6", reading=lt.lie_reading(-2.2, 30, u_tilt_deg=0.2, face_heading_deg=0, u_face_heading_deg=0.3))
+            book.add_shot(
+                session,
+                "6",
+                reading=lt.lie_reading(-2.2, 30, u_tilt_deg=0.2, face_heading_deg=0, u_face_heading_deg=0.3),
+            )
         text = " ".join(Page(lt.golfer_report(book, session)).text.split())
-        assert re.search(r"What it would do to your shots: the 6, hands \d+ mm lower", text) and "must not be bent" in text
+        assert (
+            re.search(r"What it would do to your shots: the 6, hands \d+ mm lower", text) and "must not be bent" in text
+        )
 
 
 def test_the_coach_sees_everybody(book):
     text = " ".join(Page(lt.clinic_summary(book, "2026-04-18").replace("</td>", " </td>")).text.split())
-    assert "2 golfers, 45 balls that counted, Saltmarsh End" in text and "Wynn Tarrow" in text and "8: 2.25° upright" in text
+    assert (
+        "2 golfers, 45 balls that counted, Saltmarsh End" in text
+        and "Wynn Tarrow" in text
+        and "8: 2.25° upright" in text
+    )
     assert "40 8 of 8" in text
 
 
@@ -165,10 +224,16 @@ def test_a_report_of_a_given_comparison(book):
     fit = lt.session_fit(book, 1)
     own = lt.compare_shots(fit.bag["7"], lt.Delivery(club_speed_m_s=30), -1.0, bend_deg=1.0, own_carry_m=120)
     figure = landing_figure(own, "m")
-    assert {trace.xaxis for trace in figure.data} == {None} and "from the side" not in str([trace.name for trace in figure.data])
-    assert "line" in figure.layout.xaxis.ticktext and len(figure.layout.xaxis.ticktext) == len(figure.layout.xaxis.tickvals)
+    assert {trace.xaxis for trace in figure.data} == {None} and "from the side" not in str(
+        [trace.name for trace in figure.data]
+    )
+    assert "line" in figure.layout.xaxis.ticktext and len(figure.layout.xaxis.ticktext) == len(
+        figure.layout.xaxis.tickvals
+    )
     text = " ".join(Page(lt.golfer_report(book, 1, comparison=own, unit="m", photos=0)).text.split())
-    assert "the 7, bent 1° upright" in text and "Carry is scaled to the golfer's own" in text and "mean carry, m" in text
+    assert (
+        "the 7, bent 1° upright" in text and "Carry is scaled to the golfer's own" in text and "mean carry, m" in text
+    )
     assert isinstance(fit.table, pd.DataFrame)
 
 
@@ -186,8 +251,18 @@ def test_what_was_found_is_drawn_only_where_it_is_what_was_kept(tmp_path):
     with lt.SessionBook(tmp_path / "a.linetilt") as book:
         for tilt_deg in (mark.tilt_deg, mark.tilt_deg + 0.5):  # the second: moved by hand
             session = book.add_session(book.add_bag(book.add_golfer("Robin"), bag, day="2026-05-31"), day="2026-05-31")
-            book.add_shot(session, "6", photo=photo, mark=vars(mark) | {"tilt_deg": tilt_deg}, reading=lt.lie_reading(tilt_deg, 30))
-            pictures = [attrs["src"] for tag, attrs in Page(lt.golfer_report(book, session, comparison=None)).tags if tag == "img"]
+            book.add_shot(
+                session,
+                "6",
+                photo=photo,
+                mark=vars(mark) | {"tilt_deg": tilt_deg},
+                reading=lt.lie_reading(tilt_deg, 30),
+            )
+            pictures = [
+                attrs["src"]
+                for tag, attrs in Page(lt.golfer_report(book, session, comparison=None)).tags
+                if tag == "img"
+            ]
             shares.append(orange(*pictures))
     assert shares[0] > 0.001 > 3 * shares[1]
 
@@ -201,16 +276,26 @@ def test_the_trend_is_told_where_there_is_one(tmp_path):
             for club, day in zip(clubs, ("2026-05-01", "2026-05-08", "2026-05-15")):
                 session = book.add_session(bag_id, day=day)
                 for toe in (-2.0, 1.0, 4.0):
-                    book.add_shot(session, club, mark={"strike_toe_mm": toe, "strike_up_mm": 15.0}, reading=lt.lie_reading(0.5, bag[club].loft_deg))
+                    book.add_shot(
+                        session,
+                        club,
+                        mark={"strike_toe_mm": toe, "strike_up_mm": 15.0},
+                        reading=lt.lie_reading(0.5, bag[club].loft_deg),
+                    )
         assert "Strikes over time, across the face: No change yet" in lt.golfer_report(book, 3)
         assert "Strikes over time" not in lt.golfer_report(book, 6)
 
 
 def test_a_refused_photo_is_one_word_among_the_reasons():
-    from linetilt.report import _sure_lines
+    from linetilt.handouts.report import _sure_lines
 
     class Fit:
         settled, warnings = pd.Series(dtype=bool), []
 
-    shots = pd.DataFrame({"counted": [True, False, False, False], "why": ["", "photo refused: Two lines. What to do:\nwipe", "heavy strike", "photo refused: None."]})
+    shots = pd.DataFrame(
+        {
+            "counted": [True, False, False, False],
+            "why": ["", "photo refused: Two lines. What to do:\nwipe", "heavy strike", "photo refused: None."],
+        }
+    )
     assert _sure_lines(Fit, shots)[1] == "3 balls were set aside: heavy strike, photo not read."

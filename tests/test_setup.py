@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 import skimage.data
 from faces.setup_scene import take_setup_photo
-from linetilt.desk import Desk
-from linetilt.errors import NoBall, NoPenLine, NoPlumb, PhotoError, TwoPenLines
-from linetilt.panels.common import read_number
-from linetilt.panels.setup import BagPanel, GolferPanel, LinePanel, NetPanel, StripPanel, SummaryPanel
-from linetilt.setup import marks_by_hand
-from linetilt.units import from_mm, to_mm
+from linetilt.app.panels.common import read_number
+from linetilt.app.panels.setup import BagPanel, GolferPanel, LinePanel, NetPanel, StripPanel, SummaryPanel
+from linetilt.base.errors import NoBall, NoPenLine, NoPlumb, PhotoError, TwoPenLines
+from linetilt.base.units import from_mm, to_mm
+from linetilt.marking.setup import marks_by_hand
+from linetilt.session.desk import Desk
 
 EASY = {"background": "plain", "pitch_deg": 3.0, "aim_down_deg": 0.0, "hard": False, "reference": "cord"}
 DEMO = Path(__file__).parents[1] / "demo_photos"
@@ -69,7 +69,10 @@ def test_the_roll_of_the_phone_is_removed(reading):
 
 
 def test_side_hand_and_view_set_the_sign(easy):
-    right, left, front = (lt.measure_setup(easy.jpeg, **by_hand(easy), **given) for given in ({}, {"handed": "left"}, {"from_behind": False}))
+    right, left, front = (
+        lt.measure_setup(easy.jpeg, **by_hand(easy), **given)
+        for given in ({}, {"handed": "left"}, {"from_behind": False})
+    )
     assert right.setup_tilt_deg > 0 and left.setup_tilt_deg == front.setup_tilt_deg == -right.setup_tilt_deg
     assert "toe's side" in right.sentence and "heel's side" in left.sentence
 
@@ -85,24 +88,38 @@ def test_the_budget_adds_up_and_the_overlay_shows_the_photo(easy, reading):
 
 
 def test_what_is_not_known_of_the_camera_widens_the_interval(easy):
-    u = [lt.measure_setup(easy.jpeg, **by_hand(easy), pitch_deg=3, u_pitch_deg=doubt).u_setup_tilt_deg for doubt in (0.0, 10.0)]
+    u = [
+        lt.measure_setup(easy.jpeg, **by_hand(easy), pitch_deg=3, u_pitch_deg=doubt).u_setup_tilt_deg
+        for doubt in (0.0, 10.0)
+    ]
     assert u[1] > u[0]
 
 
 @pytest.mark.parametrize(("pitch", "roll"), [(0.0, -6.0), (15.0, 5.0)])
 def test_points_by_hand_and_a_known_pitch_give_the_truth(pitch, roll):
     """The scene's own points, projected by its own camera, go through the geometry alone: an independent computation."""
-    photo = take_setup_photo(306, tilt_deg=-4.0, reference="cord", roll_deg=roll, pitch_deg=pitch, background="plain", hard=False)
-    reading = lt.measure_setup(photo.jpeg, handed=photo.handed, **by_hand(photo), pitch_deg=photo.pitch_deg, u_pitch_deg=0.0)
+    photo = take_setup_photo(
+        306, tilt_deg=-4.0, reference="cord", roll_deg=roll, pitch_deg=pitch, background="plain", hard=False
+    )
+    reading = lt.measure_setup(
+        photo.jpeg, handed=photo.handed, **by_hand(photo), pitch_deg=photo.pitch_deg, u_pitch_deg=0.0
+    )
     # The points are exact; the ball's outline is found in the picture to about 1 % of its radius, which at 11 degrees of pitch is 0.15
     # degrees of lean, 1 % of focal length as much, and the drawn cord sways by 0.05.
     assert reading.setup_tilt_deg == pytest.approx(-4.0, abs=0.5)
-    assert "placed by hand" in reading.flags and reading.u_setup_tilt_deg > 0.4  # 2 pixels of a hand on a ball of some 400
+    assert (
+        "placed by hand" in reading.flags and reading.u_setup_tilt_deg > 0.4
+    )  # 2 pixels of a hand on a ball of some 400
 
 
 @pytest.mark.parametrize(
     ("left_out", "refusal"),
-    [({"ball_there": False}, NoBall), ({"line_there": False}, NoPenLine), ({"second_line": True}, TwoPenLines), ({"reference_there": False}, NoPlumb)],
+    [
+        ({"ball_there": False}, NoBall),
+        ({"line_there": False}, NoPenLine),
+        ({"second_line": True}, TwoPenLines),
+        ({"reference_there": False}, NoPlumb),
+    ],
 )
 def test_what_is_not_seen_is_refused(left_out, refusal):
     with pytest.raises(refusal) as refused:
@@ -149,14 +166,17 @@ def test_the_strip_is_true_to_scale(tmp_path, paper, size):
     root = ElementTree.fromstring(svg)
     assert (root.get("width"), root.get("height")) == tuple(f"{side:g}mm" for side in size)
     assert root.get("viewBox") == f"0 0 {size[0]:g} {size[1]:g}"  # one unit is one millimetre
-    lines = {line.get("id"): [float(line.get(end)) for end in ("x1", "y1", "x2", "y2")] for line in root.iter("{http://www.w3.org/2000/svg}line")}
+    lines = {
+        line.get("id"): [float(line.get(end)) for end in ("x1", "y1", "x2", "y2")]
+        for line in root.iter("{http://www.w3.org/2000/svg}line")
+    }
     assert lines["check-bar"][2] - lines["check-bar"][0] == pytest.approx(50, abs=0.002)
     # The Equipment Rules (The R&A and USGA), Part 4: a ball is at least 42.67 mm across
     edge, end = lines["pen-edge-1"], lines["end-1"]
     assert end[0] - edge[0] == pytest.approx(math.pi * 42.67, abs=0.01)
     assert edge[1] == edge[3] and edge[2] > end[0] + 10  # straight, with a tab beyond the end
     inside = [number for name, line in lines.items() if name for number in line[::2]]
-    assert 10 < min(inside) and max(inside) < size[0] - 10  # printers leave a margin
+    assert min(inside) > 10 and max(inside) < size[0] - 10  # printers leave a margin
     y = [float(word.get("y")) for word in root.iter("{http://www.w3.org/2000/svg}text")]
     assert max(y) < size[1] - 12
 
@@ -210,13 +230,24 @@ def test_every_entry_is_in_the_book_and_comes_back(book):
     with lt.SessionBook(book.path) as again:
         golfer, bag, net, line, desk = panels(again)
         assert golfer.value == "Robin Ash" and golfer._hand.value == "left" and golfer._carry.value == "yd"
-        assert bag.value["7"] == lt.Club(label="7", loft_deg=34, handed="left", lie_deg=62.5, gauge_lie_deg=62, head="forged",
-                                         from_set=False, score_line_length_mm=2.05 * 25.4)  # fmt: skip
+        assert bag.value["7"] == lt.Club(
+            label="7",
+            loft_deg=34,
+            handed="left",
+            lie_deg=62.5,
+            gauge_lie_deg=62,
+            head="forged",
+            from_set=False,
+            score_line_length_mm=2.05 * 25.4,
+        )
         assert row(bag).fields["score_line_length_mm"].value == "2.05"
         assert net.value == pytest.approx(3 * 914.4) and net._net.value == "3"
         assert line.value == pytest.approx((-0.5, 1 / 1.96)) and "0.5° to the heel's side, ±1.0°" in line._line.value
         summary = SummaryPanel(desk)
-        assert summary.value["value"].iloc[0] == "Robin Ash, left-handed" and "3.00 yards from the ball" in summary._table.value
+        assert (
+            summary.value["value"].iloc[0] == "Robin Ash, left-handed"
+            and "3.00 yards from the ball" in summary._table.value
+        )
         net._net.value = ""
         assert "is not read on a net" in summary._table.value
 
@@ -263,7 +294,15 @@ def test_a_refused_photo_is_measured_from_handles_that_were_moved(book):
     photo = take_setup_photo(13, second_line=True, **(EASY | {"handed": "right"}))
     line = filled(book)[3]
     assert not line._by_hand.children
-    line._upload.value = ({"name": "s.jpg", "type": "image/jpeg", "size": len(photo.jpeg), "content": memoryview(photo.jpeg), "last_modified": NOON},)
+    line._upload.value = (
+        {
+            "name": "s.jpg",
+            "type": "image/jpeg",
+            "size": len(photo.jpeg),
+            "content": memoryview(photo.jpeg),
+            "last_modified": NOON,
+        },
+    )
     assert "More than one line" in line._message.value and line.value is None and line._by_hand.children
     line._again.click()  # nothing was moved: the laid-out handles are no marks
     assert "More than one line" in line._message.value and line.value is None
@@ -292,13 +331,33 @@ def test_clubs_come_from_a_file_and_stay_as_they_were(book, tmp_path):
     bag._load.click()
     assert "Entered: PW. There already, and left as they were: 7." in bag._message.value
     assert bag.value.labels == ["7", "PW"] and bag.value["7"].loft_deg == 34 and bag.value["PW"].gauge_lie_deg == 63.5
-    bag._upload.value = ({"name": "b.csv", "type": "text/csv", "size": 3, "content": memoryview(b"label,loft_deg\n56,56\n"), "last_modified": NOON},)
+    bag._upload.value = (
+        {
+            "name": "b.csv",
+            "type": "text/csv",
+            "size": 3,
+            "content": memoryview(b"label,loft_deg\n56,56\n"),
+            "last_modified": NOON,
+        },
+    )
     assert bag.value.labels == ["7", "PW", "56"] and bag._upload.value == ()
     content = (DEMO / "bag.csv").read_bytes()
-    bag._upload.value = ({"name": "b.csv", "type": "text/csv", "size": len(content), "content": memoryview(content), "last_modified": NOON},)
+    bag._upload.value = (
+        {
+            "name": "b.csv",
+            "type": "text/csv",
+            "size": len(content),
+            "content": memoryview(content),
+            "last_modified": NOON,
+        },
+    )
     assert len(bag.value) == 9
     golfer._undo.click()  # the whole list is one entry
-    assert "Taken back: clubs 4, 5, 6, 8, 9, SW added" in golfer._message.value and bag.value.labels == ["7", "PW", "56"]
+    assert "Taken back: clubs 4, 5, 6, 8, 9, SW added" in golfer._message.value and bag.value.labels == [
+        "7",
+        "PW",
+        "56",
+    ]
     (tmp_path / "left.csv").write_text("label,loft_deg,handed\n9,42,left\n")
     bag._file.value = str(tmp_path / "left.csv")
     bag._load.click()
@@ -336,18 +395,24 @@ def test_golfers_are_chosen_and_sessions_begun(book):
 
 def test_a_photo_is_measured_shown_and_entered(book, easy):
     _, _, _, line, _ = filled(book)
-    line._upload.value = ({"name": "s.jpg", "type": "image/jpeg", "size": 3, "content": memoryview(easy.jpeg), "last_modified": NOON},)
+    line._upload.value = (
+        {"name": "s.jpg", "type": "image/jpeg", "size": 3, "content": memoryview(easy.jpeg), "last_modified": NOON},
+    )
     assert line.value[0] == pytest.approx(3.0, abs=4 * line.value[1])
     said, picture = line._picture.children
     assert "leans" in said.value and "alt='the photo" in picture.value
-    line._upload.value = ({"name": "s.jpg", "type": "image/jpeg", "size": 3, "content": memoryview(b"nothing"), "last_modified": NOON},)
+    line._upload.value = (
+        {"name": "s.jpg", "type": "image/jpeg", "size": 3, "content": memoryview(b"nothing"), "last_modified": NOON},
+    )
     assert "not a JPEG" in line._message.value and not line._picture.children
 
 
 def test_the_strip_panel_offers_a_download():
     panel = StripPanel()
     panel._paper.value = "Letter"
-    assert panel.value == lt.marking_strip(paper="Letter") and "download='marking_strip_Letter.svg'" in panel._link.value
+    assert (
+        panel.value == lt.marking_strip(paper="Letter") and "download='marking_strip_Letter.svg'" in panel._link.value
+    )
 
 
 def test_numbers_are_read_as_people_type_them():
@@ -357,7 +422,11 @@ def test_numbers_are_read_as_people_type_them():
 
 
 def test_units():
-    assert to_mm(1, "in") == 25.4 and to_mm(1, "yd") == pytest.approx(36 * 25.4) and from_mm(to_mm(3.2, "m"), "m") == pytest.approx(3.2)
+    assert (
+        to_mm(1, "in") == 25.4
+        and to_mm(1, "yd") == pytest.approx(36 * 25.4)
+        and from_mm(to_mm(3.2, "m"), "m") == pytest.approx(3.2)
+    )
     assert to_mm(None, "mm") is None
     with pytest.raises(lt.InputError, match="expected one of mm, in, m, yd"):
         to_mm(1, "ft")

@@ -5,7 +5,7 @@ from pathlib import Path
 import linetilt as lt
 import pandas as pd
 import pytest
-from linetilt.lie_table import lie_table, session_rules
+from linetilt.session.lie_table import lie_table, session_rules
 
 DEMO = Path(__file__).parents[1] / "demo_photos"
 
@@ -53,8 +53,14 @@ def test_a_book_without_a_golfer_is_stood_in_for_by_a_demo_book_that_is_kept(tmp
 def test_the_readings_are_entered_with_their_photos_once_and_not_beside_the_fitters_own(measured, tmp_path):
     readings = pd.read_csv(DEMO / "readings.csv", dtype={"club": str})
     shots = measured.shots(1)
-    assert shots["note"].tolist() == readings["photo"].tolist() and shots["counted"].tolist() == readings["counted"].tolist()
-    assert shots["lie_error_deg"].round(4).equals(readings["lie_error_deg"]) and shots["club"].tolist() == readings["club"].tolist()
+    assert (
+        shots["note"].tolist() == readings["photo"].tolist()
+        and shots["counted"].tolist() == readings["counted"].tolist()
+    )
+    assert (
+        shots["lie_error_deg"].round(4).equals(readings["lie_error_deg"])
+        and shots["club"].tolist() == readings["club"].tolist()
+    )
     row = int(shots["counted"].idxmax())
     shot = int(shots["shot_id"][row])
     assert measured.photo(shot).read_bytes() == (DEMO / "photos" / "perrin" / readings["photo"][row]).read_bytes()

@@ -4,7 +4,7 @@ import math
 
 import linetilt as lt
 import pytest
-from linetilt import words
+from linetilt.handouts import words
 from scipy.stats import norm
 
 
@@ -23,16 +23,23 @@ def test_plus_minus_is_the_95_percent_interval_and_never_rounded_down(u):
 
 
 def test_strike_in_millimetres_and_inches():
-    assert words.strike_words(4.2, 15.0, 0.5, 0.9) == "4 mm to the toe, ±1 mm; 15 mm above the lowest full score line, ±2 mm"
+    assert (
+        words.strike_words(4.2, 15.0, 0.5, 0.9)
+        == "4 mm to the toe, ±1 mm; 15 mm above the lowest full score line, ±2 mm"
+    )
     # 25.4 mm to the inch, exactly (international yard and pound agreement, 1959)
-    assert words.strike_words(-25.4, -12.7, unit="in") == "1.00 in to the heel; 0.50 in below the lowest full score line"
+    assert (
+        words.strike_words(-25.4, -12.7, unit="in") == "1.00 in to the heel; 0.50 in below the lowest full score line"
+    )
     assert words.strike_words(0.3, 0.2) == "in the middle; on the lowest full score line"
     with pytest.raises(lt.InputError, match='expected "mm" or "in"'):
         words.strike_words(1, 2, unit="cm")
 
 
 def test_a_closed_start_is_left_for_one_hand_and_right_for_the_other():
-    assert words.start_words(0.7) == "0.7° left of the line" and words.start_words(0.7, "left") == "0.7° right of the line"
+    assert (
+        words.start_words(0.7) == "0.7° left of the line" and words.start_words(0.7, "left") == "0.7° right of the line"
+    )
     assert words.start_words(-0.7) == "0.7° right of the line" and words.start_words(0.01) == "on the line"
     net = lt.start_from_net(50, 3000, "left")
     assert "left" in words.start_words(net.start_deg, "left")
@@ -41,11 +48,31 @@ def test_a_closed_start_is_left_for_one_hand_and_right_for_the_other():
 
 
 def test_a_shot_in_words_leaves_out_what_is_not_known():
-    shot = {"lie_error_deg": -1.2, "u_lie_error_deg": 0.25, "tilt_deg": -1.5, "u_tilt_deg": 0.2, "strike_toe_mm": math.nan, "strike_up_mm": math.nan,
-            "line_width_mm": math.nan, "start_deg": math.nan}  # fmt: skip
+    shot = {
+        "lie_error_deg": -1.2,
+        "u_lie_error_deg": 0.25,
+        "tilt_deg": -1.5,
+        "u_tilt_deg": 0.2,
+        "strike_toe_mm": math.nan,
+        "strike_up_mm": math.nan,
+        "line_width_mm": math.nan,
+        "start_deg": math.nan,
+    }
     said = words.shot_words(shot)
-    assert said[0] == "Toe down about 1.2°, ±0.5°." and "leans 1.5° to the heel" in said[1] and "Nobody saw" in said[2] and len(said) == 3
+    assert (
+        said[0] == "Toe down about 1.2°, ±0.5°."
+        and "leans 1.5° to the heel" in said[1]
+        and "Nobody saw" in said[2]
+        and len(said) == 3
+    )
     said = words.shot_words(shot | {"strike_toe_mm": 4, "strike_up_mm": 15, "line_width_mm": 2.3, "start_deg": 1.0})
-    assert said[1].startswith("Strike 4 mm to the toe") and said[2].endswith("the line is 2.3 mm wide.") and "1.0° left" in said[3]
-    assert words.shot_words({"lie_error_deg": -1.2, "u_lie_error_deg": 0.62})[0] == "Toe down about 1.2°, ±1.3°; this ball alone does not tell up from down."
+    assert (
+        said[1].startswith("Strike 4 mm to the toe")
+        and said[2].endswith("the line is 2.3 mm wide.")
+        and "1.0° left" in said[3]
+    )
+    assert (
+        words.shot_words({"lie_error_deg": -1.2, "u_lie_error_deg": 0.62})[0]
+        == "Toe down about 1.2°, ±1.3°; this ball alone does not tell up from down."
+    )
     assert words.shot_words({}) == []

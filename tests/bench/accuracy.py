@@ -16,8 +16,8 @@ sys.path[:0] = [str(Path(__file__).parents[1])]
 
 import linetilt as lt  # noqa: E402
 from faces.camera import take_photo  # noqa: E402
-from linetilt.band import fit_band  # noqa: E402
-from linetilt.ink import GROOVE_MM  # noqa: E402
+from linetilt.reading.ink.band import fit_band  # noqa: E402
+from linetilt.reading.ink.search import GROOVE_MM  # noqa: E402
 from skimage import color, feature, filters, measure, morphology, transform  # noqa: E402
 
 
@@ -51,7 +51,9 @@ def textbook_tilt_deg(rgb, handed):
         return np.nan
     middle = (slice(rgb.shape[0] // 4, -rgb.shape[0] // 4), slice(rgb.shape[1] // 4, -rgb.shape[1] // 4))
     saturation = color.rgb2hsv(rgb)[..., 1][middle]
-    regions = measure.regionprops(measure.label(morphology.closing(saturation > filters.threshold_otsu(saturation), morphology.disk(7))))
+    regions = measure.regionprops(
+        measure.label(morphology.closing(saturation > filters.threshold_otsu(saturation), morphology.disk(7)))
+    )
     likely = [region for region in regions if region.eccentricity > 0.95 and abs(region.orientation) < np.radians(45)]
     if not likely:
         return np.nan
@@ -65,14 +67,26 @@ def one(seed):
     photo = take_photo(seed)
     true = photo.print
     club = lt.Club(label="x", loft_deg=34, handed=photo.handed, score_line_length_mm=photo.head.score_line_length_mm)
-    row = {"seed": seed, "finish": photo.head.finish, "ink": true.ink, "limit": limit_tilt_deg(photo) - true.tilt_deg,
-           "textbook": textbook_tilt_deg(photo.rgb, photo.handed) - true.tilt_deg}  # fmt: skip
+    row = {
+        "seed": seed,
+        "finish": photo.head.finish,
+        "ink": true.ink,
+        "limit": limit_tilt_deg(photo) - true.tilt_deg,
+        "textbook": textbook_tilt_deg(photo.rgb, photo.handed) - true.tilt_deg,
+    }
     try:
         mark = lt.measure_photo(photo.jpeg, club)
     except lt.PhotoError as error:
         return row | {"code": error.code}
-    return row | {"code": "", "kit": mark.tilt_deg - true.tilt_deg, "u": mark.u_tilt_deg, "toe": mark.strike_toe_mm - true.toe_mm,
-                  "u_toe": mark.u_strike_toe_mm, "up": mark.strike_up_mm - true.up_mm, "u_up": mark.u_strike_up_mm}  # fmt: skip
+    return row | {
+        "code": "",
+        "kit": mark.tilt_deg - true.tilt_deg,
+        "u": mark.u_tilt_deg,
+        "toe": mark.strike_toe_mm - true.toe_mm,
+        "u_toe": mark.u_strike_toe_mm,
+        "up": mark.strike_up_mm - true.up_mm,
+        "u_up": mark.u_strike_up_mm,
+    }
 
 
 def main(photos=200, first=5000):
@@ -82,16 +96,25 @@ def main(photos=200, first=5000):
     held = lambda error, u: f"{(error.abs() < 1.96 * u).mean():.1%}"
     size = lambda error: (f"{error.abs().median():.2f}°", f"{error.abs().quantile(0.95):.2f}°")
     confident = kit[(kit.kit.abs() > 1) & (kit.kit.abs() > 3 * kit.u)]
-    rows = [("answered", f"{len(kit) / len(table):.1%}", f"{table.textbook.notna().mean():.1%}", f"{table.limit.notna().mean():.1%}"),
-            ("tilt error, median", size(kit.kit)[0], size(table.textbook)[0], size(kit.limit)[0]),
-            ("tilt error, 95th percentile", size(kit.kit)[1], size(table.textbook)[1], size(kit.limit)[1]),
-            ("95 % interval of the tilt holds the truth", held(kit.kit, kit.u), "", ""),
-            ("more than 1° and 3 u wrong", str(len(confident)), "", ""),
-            ("strike heel-toe, median error", f"{kit.toe.abs().median():.2f} mm", "", ""),
-            ("its 95 % interval holds the truth", held(kit.toe, kit.u_toe), "", ""),
-            ("strike up the face, median error", f"{kit.up.abs().median():.2f} mm", "", ""),
-            ("its 95 % interval holds the truth", held(kit.up, kit.u_up), "", "")]  # fmt: skip
-    print(f"{photos} drawn photos, seeds {first} to {first + photos - 1}; the limit on the photos that the kit answered\n")
+    rows = [
+        (
+            "answered",
+            f"{len(kit) / len(table):.1%}",
+            f"{table.textbook.notna().mean():.1%}",
+            f"{table.limit.notna().mean():.1%}",
+        ),
+        ("tilt error, median", size(kit.kit)[0], size(table.textbook)[0], size(kit.limit)[0]),
+        ("tilt error, 95th percentile", size(kit.kit)[1], size(table.textbook)[1], size(kit.limit)[1]),
+        ("95 % interval of the tilt holds the truth", held(kit.kit, kit.u), "", ""),
+        ("more than 1° and 3 u wrong", str(len(confident)), "", ""),
+        ("strike heel-toe, median error", f"{kit.toe.abs().median():.2f} mm", "", ""),
+        ("its 95 % interval holds the truth", held(kit.toe, kit.u_toe), "", ""),
+        ("strike up the face, median error", f"{kit.up.abs().median():.2f} mm", "", ""),
+        ("its 95 % interval holds the truth", held(kit.up, kit.u_up), "", ""),
+    ]
+    print(
+        f"{photos} drawn photos, seeds {first} to {first + photos - 1}; the limit on the photos that the kit answered\n"
+    )
     print("| | kit | textbook | limit |\n| --- | --- | --- | --- |")
     for row in rows:
         print(f"| {' | '.join(row)} |")

@@ -14,10 +14,9 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 sys.path[:0] = [str(Path(__file__).parents[1])]
 
 import cv2  # noqa: E402
+import linetilt as lt  # noqa: E402
 import numpy as np  # noqa: E402
 import pandas as pd  # noqa: E402
-
-import linetilt as lt  # noqa: E402
 from faces.camera import take_photo, with_exif  # noqa: E402
 from faces.ink import INKS, draw_print  # noqa: E402
 
@@ -45,7 +44,9 @@ class Scene:
         """A layer over the face (row r, column c at u0 + c / ppm, v0 - r / ppm) as the camera sees it, blurred as the photo is."""
         grid = np.array([[1 / ppm, 0, u0], [0, -1 / ppm, v0], [0, 0, 1]])
         height, width = self.marked.rgb.shape[:2]
-        seen = cv2.warpPerspective(layer.astype(np.float32), self.marked.homography @ grid, (width, height), flags=cv2.INTER_AREA)
+        seen = cv2.warpPerspective(
+            layer.astype(np.float32), self.marked.homography @ grid, (width, height), flags=cv2.INTER_AREA
+        )
         return cv2.GaussianBlur(seen, (0, 0), max(0.08 * self.ppm, 0.5))
 
     def ink(self, rgb, coverage, name, opacity):
@@ -56,7 +57,9 @@ class Scene:
     def light(self, rgb):
         """Linear brightness of the surroundings, (H, W, 1)."""
         height, width = rgb.shape[:2]
-        small = cv2.resize(rgb, (max(int(width / self.ppm), 8), max(int(height / self.ppm), 8)), interpolation=cv2.INTER_AREA)
+        small = cv2.resize(
+            rgb, (max(int(width / self.ppm), 8), max(int(height / self.ppm), 8)), interpolation=cv2.INTER_AREA
+        )
         return cv2.resize(cv2.GaussianBlur(LINEAR[small].mean(axis=2), (0, 0), 4), (width, height))[..., None]
 
     def laid(self, rgb, cover, name, light):
@@ -67,8 +70,17 @@ class Scene:
     def print(self, **options):
         """Another print on a grid of the face."""
         head = self.marked.head
-        return draw_print(self.rng, shape=(960, 960), u0=-40, v0=60, ppm=12.0, score_lines_v=head.lines[:, 0], score_line_width_mm=head.score_line_width_mm,
-                          score_line_half_length_mm=head.score_line_length_mm / 2, **options)  # fmt: skip
+        return draw_print(
+            self.rng,
+            shape=(960, 960),
+            u0=-40,
+            v0=60,
+            ppm=12.0,
+            score_lines_v=head.lines[:, 0],
+            score_line_width_mm=head.score_line_width_mm,
+            score_line_half_length_mm=head.score_line_length_mm / 2,
+            **options,
+        )
 
     def spot(self, beside):
         """A place on the face, (u, v) in mm: in the middle, or clear of the print."""
@@ -110,16 +122,23 @@ def upside_down(scene):
 
 def two_prints(scene):
     first = scene.marked.print
-    second = scene.print(ink=first.ink, width_mm=first.width_mm * scene.rng.uniform(0.9, 1.1), toe_mm=first.toe_mm + scene.rng.uniform(-7, 7),
-                         up_mm=first.up_mm + scene.rng.uniform(-3, 3))  # fmt: skip
+    second = scene.print(
+        ink=first.ink,
+        width_mm=first.width_mm * scene.rng.uniform(0.9, 1.1),
+        toe_mm=first.toe_mm + scene.rng.uniform(-7, 7),
+        up_mm=first.up_mm + scene.rng.uniform(-3, 3),
+    )
     return scene.ink(scene.marked.rgb, second.coverage, first.ink, first.opacity)
 
 
 def old_ink(scene):
     """An earlier print that was wiped badly: fainter, elsewhere, at another angle, of any ink."""
     first = scene.marked.print
-    old = scene.print(tilt_deg=float(np.clip(first.tilt_deg + scene.rng.choice([-1, 1]) * scene.rng.uniform(2, 8), -12, 12)),
-                      toe_mm=first.toe_mm + scene.rng.normal(0, 5), ink=first.ink if scene.rng.random() < 0.6 else None)  # fmt: skip
+    old = scene.print(
+        tilt_deg=float(np.clip(first.tilt_deg + scene.rng.choice([-1, 1]) * scene.rng.uniform(2, 8), -12, 12)),
+        toe_mm=first.toe_mm + scene.rng.normal(0, 5),
+        ink=first.ink if scene.rng.random() < 0.6 else None,
+    )
     return scene.ink(scene.marked.rgb, old.coverage, old.ink, scene.rng.uniform(0.15, 0.5))
 
 
@@ -141,7 +160,9 @@ def _shadow(scene, rgb, beside):
     y, x = np.mgrid[0:960, 0:960] / 12.0
     off = (x - 40 - u) - lean * ((60 - y) - v)
     soft = scene.rng.uniform(0.1, 0.8)
-    dark = scene.rng.uniform(0.25, 0.75) / ((1 + np.exp(-np.clip(off / soft, -30, 30))) * (1 + np.exp(np.clip((off - width) / soft, -30, 30))))
+    dark = scene.rng.uniform(0.25, 0.75) / (
+        (1 + np.exp(-np.clip(off / soft, -30, 30))) * (1 + np.exp(np.clip((off - width) / soft, -30, 30)))
+    )
     return _8bit(rgb / np.float32(255) * (1 - scene.on_face(dark, -40, 60, 12.0)[..., None]))
 
 
@@ -156,10 +177,16 @@ def _logo(scene, rgb, beside):
             _stroke(layer, [(x, y - high / 2), (x + scene.rng.normal(0, 1), y + high / 2)], scene.rng.uniform(0.8, 3))
         elif kind == 1:
             t = np.linspace(0, 2 * np.pi, 30)
-            _stroke(layer, np.column_stack([x + high / 3 * np.cos(t), y + high / 3 * np.sin(t)]), scene.rng.uniform(0.8, 2))
+            _stroke(
+                layer, np.column_stack([x + high / 3 * np.cos(t), y + high / 3 * np.sin(t)]), scene.rng.uniform(0.8, 2)
+            )
         else:
             _stroke(layer, [(x - 2, y - high / 2), (x, y + high / 2), (x + 2, y - high / 2)], scene.rng.uniform(0.8, 2))
-    colour = np.array(INKS[str(scene.rng.choice(list(INKS)))]) ** (1 / 2.2) if scene.rng.random() < 0.6 else np.full(3, scene.rng.choice([0.05, 0.9]))
+    colour = (
+        np.array(INKS[str(scene.rng.choice(list(INKS)))]) ** (1 / 2.2)
+        if scene.rng.random() < 0.6
+        else np.full(3, scene.rng.choice([0.05, 0.9]))
+    )
     share = scene.on_face(layer / np.float32(255), -40, 60, 12.0)[..., None] * scene.rng.uniform(0.6, 0.95)
     return _8bit(rgb / np.float32(255) * (1 - share) + share * colour)
 
@@ -169,12 +196,18 @@ def _tape(scene, rgb):
     left, right = scene.rng.uniform(-24, -12), scene.rng.uniform(12, 24)
     low, high = scene.rng.uniform(-6, 4), scene.rng.uniform(24, 40)
     turn = np.radians(scene.rng.normal(0, 4))
-    corners = np.array([(left, low), (right, low), (right, high), (left, high)]) @ np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    corners = np.array([(left, low), (right, low), (right, high), (left, high)]) @ np.array(
+        [[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]]
+    )
     layer = _layer()
     cv2.fillPoly(layer, [np.round((corners * [1, -1] + [40, 60]) * 12).astype(np.int32)], 255, cv2.LINE_AA)
     share = scene.on_face(layer / np.float32(255), -40, 60, 12.0)[..., None] * scene.rng.uniform(0.6, 0.97)
-    colour = [np.full(3, 0.9), np.array([0.85, 0.78, 0.6]), np.array([0.3, 0.5, 0.85]), np.full(3, 0.15)][scene.rng.integers(0, 4)]
-    return _8bit(rgb / np.float32(255) * (1 - share) + share * colour.astype(np.float32) * (0.4 + scene.light(rgb) ** 0.45))
+    colour = [np.full(3, 0.9), np.array([0.85, 0.78, 0.6]), np.array([0.3, 0.5, 0.85]), np.full(3, 0.15)][
+        scene.rng.integers(0, 4)
+    ]
+    return _8bit(
+        rgb / np.float32(255) * (1 - share) + share * colour.astype(np.float32) * (0.4 + scene.light(rgb) ** 0.45)
+    )
 
 
 def scratch_beside(scene):
@@ -248,7 +281,9 @@ def _phone_screen(scene):
     width, height = 1080, int(scene.rng.choice([1920, 2340]))
     photo = scene.marked.rgb
     tall = int(round(photo.shape[0] * width / photo.shape[1]))
-    shown = cv2.resize(photo, (width, tall), interpolation=cv2.INTER_AREA if photo.shape[1] > width else cv2.INTER_CUBIC)[:height]
+    shown = cv2.resize(
+        photo, (width, tall), interpolation=cv2.INTER_AREA if photo.shape[1] > width else cv2.INTER_CUBIC
+    )[:height]
     page = np.full((height, width, 3), int(scene.rng.choice([0, 250])), np.uint8)
     ink = 255 - page[0, 0].astype(int)
     top = (height - shown.shape[0]) // 2
@@ -269,10 +304,22 @@ def screen_photo(scene):
     page = _phone_screen(scene).astype(np.float32)
     height, width = page.shape[:2]
     corners = np.float32([[0, 0], [width, 0], [width, height], [0, height]])
-    seen = corners * 0.85 + np.float32([0.07 * width, 0.07 * height]) + scene.rng.normal(0, 0.012 * width, (4, 2)).astype(np.float32)
-    out = cv2.warpPerspective(page, cv2.getPerspectiveTransform(corners, seen), (width, height), flags=cv2.INTER_AREA, borderValue=(25, 25, 25))
+    seen = (
+        corners * 0.85
+        + np.float32([0.07 * width, 0.07 * height])
+        + scene.rng.normal(0, 0.012 * width, (4, 2)).astype(np.float32)
+    )
+    out = cv2.warpPerspective(
+        page,
+        cv2.getPerspectiveTransform(corners, seen),
+        (width, height),
+        flags=cv2.INTER_AREA,
+        borderValue=(25, 25, 25),
+    )
     y, x = np.mgrid[0:height, 0:width].astype(np.float32)
-    glow = scene.rng.uniform(0, 50) * np.exp(-(((x - scene.rng.uniform(0, width)) / 400) ** 2 + ((y - scene.rng.uniform(0, height)) / 600) ** 2))
+    glow = scene.rng.uniform(0, 50) * np.exp(
+        -(((x - scene.rng.uniform(0, width)) / 400) ** 2 + ((y - scene.rng.uniform(0, height)) / 600) ** 2)
+    )
     return moire(scene, np.clip(cv2.GaussianBlur(out, (0, 0), 0.9) * 0.9 + glow[..., None], 0, 255))
 
 
@@ -288,7 +335,10 @@ def motion_blur(scene):
     length, angle = scene.ppm * scene.rng.uniform(0.3, 2.0), scene.rng.uniform(0, np.pi)
     size = int(length) // 2 * 2 + 3
     kernel, middle = np.zeros((size, size), np.float32), (size - 1) / 2
-    ends = [np.round((middle + s * length / 2 * np.array([np.cos(angle), np.sin(angle)])) * 16).astype(int).tolist() for s in (-1, 1)]
+    ends = [
+        np.round((middle + s * length / 2 * np.array([np.cos(angle), np.sin(angle)])) * 16).astype(int).tolist()
+        for s in (-1, 1)
+    ]
     cv2.line(kernel, *ends, 1.0, 1, cv2.LINE_AA, 4)
     return cv2.filter2D(rgb, -1, kernel / kernel.sum())
 
@@ -298,8 +348,32 @@ def heavy_jpeg(scene):
 
 
 WITHOUT_PRINT = {"bare", "scratch_instead", "shadow_instead", "logo_instead", "tape_instead"}
-KINDS = {kind.__name__: kind for kind in (good, mirrored, upside_down, two_prints, old_ink, scratch_beside, scratch_instead, shadow_beside, shadow_instead, logo_beside,
-                                          logo_instead, tape_under, tape_instead, bare, two_patches, moire, screenshot, screen_photo, vignetting, motion_blur, heavy_jpeg)}  # fmt: skip
+KINDS = {
+    kind.__name__: kind
+    for kind in (
+        good,
+        mirrored,
+        upside_down,
+        two_prints,
+        old_ink,
+        scratch_beside,
+        scratch_instead,
+        shadow_beside,
+        shadow_instead,
+        logo_beside,
+        logo_instead,
+        tape_under,
+        tape_instead,
+        bare,
+        two_patches,
+        moire,
+        screenshot,
+        screen_photo,
+        vignetting,
+        motion_blur,
+        heavy_jpeg,
+    )
+}
 KINDS["other_hand"] = good
 
 
@@ -343,12 +417,21 @@ def judge(seed, kind):
         mark = lt.measure_photo(jpeg, club)
     except lt.PhotoError as error:
         return row | {"code": error.code}
-    row |= {"tilt": mark.tilt_deg, "u": mark.u_tilt_deg, "flags": ";".join(mark.flags), "flagged": "hand_unsure" in mark.flags}
+    row |= {
+        "tilt": mark.tilt_deg,
+        "u": mark.u_tilt_deg,
+        "flags": ";".join(mark.flags),
+        "flagged": "hand_unsure" in mark.flags,
+    }
     if true is None:
         return row | {"miss": True}
     wrong = lambda error, u, most: bool(abs(error) > most and abs(error) > 3 * u)
-    return row | {"true": true.tilt_deg, "miss": wrong(mark.tilt_deg - true.tilt_deg, mark.u_tilt_deg, 1.0),
-                  "strike_miss": wrong(mark.strike_toe_mm - true.toe_mm, mark.u_strike_toe_mm, 2.0) or wrong(mark.strike_up_mm - true.up_mm, mark.u_strike_up_mm, 2.0)}  # fmt: skip
+    return row | {
+        "true": true.tilt_deg,
+        "miss": wrong(mark.tilt_deg - true.tilt_deg, mark.u_tilt_deg, 1.0),
+        "strike_miss": wrong(mark.strike_toe_mm - true.toe_mm, mark.u_strike_toe_mm, 2.0)
+        or wrong(mark.strike_up_mm - true.up_mm, mark.u_strike_up_mm, 2.0),
+    }
 
 
 def summary(table):
@@ -358,9 +441,31 @@ def summary(table):
         answered = group[group.code == ""]
         plain = answered[answered.miss & ~answered.flagged]
         codes = ", ".join(f"{code} {count}" for code, count in group.code[group.code != ""].value_counts().items())
-        rows.append([kind, len(group), codes, int((~answered.miss).sum()), len(plain), int((answered.miss & answered.flagged).sum()), int(answered.strike_miss.sum()),
-                     " ".join(map(str, plain.seed))])  # fmt: skip
-    return pd.DataFrame(rows, columns=["kind", "tries", "refused", "right", "confident misses", "flagged misses", "strike misses", "seeds of misses"])
+        rows.append(
+            [
+                kind,
+                len(group),
+                codes,
+                int((~answered.miss).sum()),
+                len(plain),
+                int((answered.miss & answered.flagged).sum()),
+                int(answered.strike_miss.sum()),
+                " ".join(map(str, plain.seed)),
+            ]
+        )
+    return pd.DataFrame(
+        rows,
+        columns=[
+            "kind",
+            "tries",
+            "refused",
+            "right",
+            "confident misses",
+            "flagged misses",
+            "strike misses",
+            "seeds of misses",
+        ],
+    )
 
 
 def main(count=20, first=20000, *kinds):
@@ -376,7 +481,9 @@ def main(count=20, first=20000, *kinds):
     for row in out.itertuples(index=False):
         print("| " + " | ".join(map(str, row)) + " |")
     refused = (table.code[table.kind == "good"] != "").mean()
-    print(f"\n{count} photos a kind, seeds from {first}; good photos refused in the same run: {refused:.0%}; confident misses: {int((table.miss & ~table.flagged).sum())}")
+    print(
+        f"\n{count} photos a kind, seeds from {first}; good photos refused in the same run: {refused:.0%}; confident misses: {int((table.miss & ~table.flagged).sum())}"
+    )
     missed = table[table.miss & (table.code == "")]
     if len(missed):
         print(missed.drop(columns=["code", "miss"]).round(2).to_string(index=False))

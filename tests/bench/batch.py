@@ -18,14 +18,13 @@ from pathlib import Path
 sys.path[:0] = [str(Path(__file__).parents[1])]
 
 import cv2  # noqa: E402
+import linetilt as lt  # noqa: E402
 import numpy as np  # noqa: E402
 import pandas as pd  # noqa: E402
 import psutil  # noqa: E402
 from distributed import Client, LocalCluster  # noqa: E402
-from threadpoolctl import threadpool_limits  # noqa: E402
-
-import linetilt as lt  # noqa: E402
 from faces.camera import take_photo  # noqa: E402
+from threadpoolctl import threadpool_limits  # noqa: E402
 
 DRAWN, TURN = 20, 50
 
@@ -34,11 +33,28 @@ def draw(folder, photos):
     """Write the photos and a table of them."""
     rows, rng = [], np.random.default_rng(1)
     for k in range(min(DRAWN, photos)):
-        photo = take_photo(8600 + k, megapixels=2.4, finish=("satin", "chrome", "brushed")[k % 3], ink=("blue", "red", "green")[k % 3])
+        photo = take_photo(
+            8600 + k, megapixels=2.4, finish=("satin", "chrome", "brushed")[k % 3], ink=("blue", "red", "green")[k % 3]
+        )
         for n in range(k, photos, DRAWN):
             grain = rng.integers(-6, 7, photo.rgb.shape, np.int8)
-            cv2.imwrite(str(folder / f"{n}.jpg"), cv2.add(photo.rgb, grain.astype(np.int16), dtype=cv2.CV_8U)[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 92])
-            rows.append((n, folder / f"{n}.jpg", lt.Club(label=str(k), loft_deg=34, handed=photo.handed, score_line_length_mm=photo.head.score_line_length_mm)))
+            cv2.imwrite(
+                str(folder / f"{n}.jpg"),
+                cv2.add(photo.rgb, grain.astype(np.int16), dtype=cv2.CV_8U)[..., ::-1],
+                [cv2.IMWRITE_JPEG_QUALITY, 92],
+            )
+            rows.append(
+                (
+                    n,
+                    folder / f"{n}.jpg",
+                    lt.Club(
+                        label=str(k),
+                        loft_deg=34,
+                        handed=photo.handed,
+                        score_line_length_mm=photo.head.score_line_length_mm,
+                    ),
+                )
+            )
     return pd.DataFrame(rows, columns=["n", "photo", "club"]).sort_values("n", ignore_index=True)
 
 
@@ -68,7 +84,12 @@ def memory(table, photos, workers):
 
 
 def main(photos=500, workers=2):
-    with tempfile.TemporaryDirectory() as folder, ProcessPoolExecutor(workers, initializer=os.setsid) as pool, LocalCluster(workers, threads_per_worker=1, dashboard_address=":0") as cluster, Client(cluster) as client:
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        ProcessPoolExecutor(workers, initializer=os.setsid) as pool,
+        LocalCluster(workers, threads_per_worker=1, dashboard_address=":0") as cluster,
+        Client(cluster) as client,
+    ):
         client.run(lambda: os.setsid() and None)
         jobs = draw(Path(folder), photos)
         cv2.setNumThreads(0)  # the loop on one core
@@ -87,15 +108,26 @@ def main(photos=500, workers=2):
         tables = {name: pd.concat(parts) for name, parts in tables.items()}
         for name in ("process pool", "Dask cluster"):
             pd.testing.assert_frame_equal(tables[name], tables["loop"])
-        print(f"{photos} photos, {(tables['loop'].error == '').sum()} measured, {workers} workers, {os.cpu_count()} processors; all three tables are the same")
-        print("| | photos a second | times the loop on one core | middle of the turns | processor seconds a photo |\n| --- | --- | --- | --- | --- |")
+        print(
+            f"{photos} photos, {(tables['loop'].error == '').sum()} measured, {workers} workers, {os.cpu_count()} processors; all three tables are the same"
+        )
+        print(
+            "| | photos a second | times the loop on one core | middle of the turns | processor seconds a photo |\n| --- | --- | --- | --- | --- |"
+        )
         for name in ways:
             ratios = np.array(seconds["loop"]) / seconds[name]
-            print(f"| {name} | {photos / sum(seconds[name]):.2f} | {sum(seconds['loop']) / sum(seconds[name]):.2f} | {np.median(ratios):.2f} | {sum(work[name]) / photos:.3f} |")
+            print(
+                f"| {name} | {photos / sum(seconds[name]):.2f} | {sum(seconds['loop']) / sum(seconds[name]):.2f} | {np.median(ratios):.2f} | {sum(work[name]) / photos:.3f} |"
+            )
         jobs.to_pickle(Path(folder) / "jobs.pkl")
         print("| photos in a batch over the pool | peak of this process | peak of a worker |\n| --- | --- | --- |")
         for size in (100, 500):
-            told = subprocess.run([sys.executable, __file__, "memory", f"{folder}/jobs.pkl", str(size), str(workers)], check=True, capture_output=True, text=True)
+            told = subprocess.run(
+                [sys.executable, __file__, "memory", f"{folder}/jobs.pkl", str(size), str(workers)],
+                check=True,
+                capture_output=True,
+                text=True,
+            )
             own, worker = told.stdout.split()
             print(f"| {size} | {own} MB | {worker} MB |")
 

@@ -16,14 +16,16 @@ import tempfile
 import time
 from pathlib import Path
 
-import pandas as pd
-
 import linetilt as lt
-from linetilt.lie_table import lie_table
+import pandas as pd
+from linetilt.session.lie_table import lie_table
 
 SHOTS, SESSIONS = 200_000, 4_000
 LIMITS_MS = {"open": 1000, "add a shot": 20, "lie table of a session": 1000}
-CLUBS = [lt.Club(label=label, loft_deg=loft, lie_deg=62) for label, loft in (("5", 26), ("6", 30), ("7", 34), ("8", 38), ("9", 42), ("PW", 46), ("52", 52), ("56", 56))]
+CLUBS = [
+    lt.Club(label=label, loft_deg=loft, lie_deg=62)
+    for label, loft in (("5", 26), ("6", 30), ("7", 34), ("8", 38), ("9", 42), ("PW", 46), ("52", 52), ("56", 56))
+]
 READING = lt.lie_reading(1.5, 34, u_tilt_deg=0.4)
 PHOTO = bytes(range(256)) * 400  # 100 kB, other content for each shot below
 
@@ -49,7 +51,11 @@ def fill(book, shots, sessions):
         for _ in range(sessions - 1):
             ids.append(book._insert("session", {"bag_id": bag, "day": "2026-05-31", "place": "", "note": ""}))
         for n in range(shots):
-            book._insert("shot", template | {"session_id": ids[n % sessions], "number": 10 + n, "club_id": clubs[n // sessions % len(clubs)]})
+            book._insert(
+                "shot",
+                template
+                | {"session_id": ids[n % sessions], "number": 10 + n, "club_id": clubs[n // sessions % len(clubs)]},
+            )
     return ids[sessions // 2]
 
 
@@ -57,7 +63,9 @@ def bare(path):
     """The peer: one table, one index, the same durability, no history."""
     db = sqlite3.connect(path, isolation_level=None)
     db.execute("PRAGMA synchronous = EXTRA")
-    db.execute("CREATE TABLE shot (id INTEGER PRIMARY KEY, session_id, club, lie_error_deg, u_lie_error_deg, note, budget)")
+    db.execute(
+        "CREATE TABLE shot (id INTEGER PRIMARY KEY, session_id, club, lie_error_deg, u_lie_error_deg, note, budget)"
+    )
     db.execute("CREATE INDEX i ON shot (session_id)")
     return db
 
@@ -93,14 +101,37 @@ def syncs(folder):
     if shutil.which("strace") is None:
         return {}
     found = {}
-    for mode, durability, after in (("DELETE", "EXTRA", ""), ("DELETE", "FULL", ""), ("TRUNCATE", "EXTRA", ""), ("PERSIST", "EXTRA", ""), ("PERSIST", "NORMAL", ""),
-                                    ("WAL", "FULL", ""), ("WAL", "FULL", "copied back")):  # fmt: skip
+    for mode, durability, after in (
+        ("DELETE", "EXTRA", ""),
+        ("DELETE", "FULL", ""),
+        ("TRUNCATE", "EXTRA", ""),
+        ("PERSIST", "EXTRA", ""),
+        ("PERSIST", "NORMAL", ""),
+        ("WAL", "FULL", ""),
+        ("WAL", "FULL", "copied back"),
+    ):
         counted = []
         for writes in (10, 30):
             path = folder / f"{mode}{durability}{after}{writes}.db"
-            trace = ["strace", "-f", "-c", "-e", "trace=fsync,fdatasync", sys.executable, "-c", WRITES, path, mode, durability, after, str(writes)]
+            trace = [
+                "strace",
+                "-f",
+                "-c",
+                "-e",
+                "trace=fsync,fdatasync",
+                sys.executable,
+                "-c",
+                WRITES,
+                path,
+                mode,
+                durability,
+                after,
+                str(writes),
+            ]
             said = subprocess.run(trace, capture_output=True, text=True, check=True).stderr
-            counted.append(sum(int(line.split()[3]) for line in said.splitlines() if re.search(r" fdatasync$| fsync$", line)))
+            counted.append(
+                sum(int(line.split()[3]) for line in said.splitlines() if re.search(r" fdatasync$| fsync$", line))
+            )
         found[f"{mode} {durability} {after}".strip()] = (counted[1] - counted[0]) / 20
     return found
 
@@ -121,7 +152,9 @@ def main(shots=SHOTS, sessions=SESSIONS):
             count = iter(range(10**6))
 
             def add(book, into, photo=False):
-                return lambda: book.add_shot(into, "7", reading=READING, photo=PHOTO + b"%d" % next(count) if photo else None)
+                return lambda: book.add_shot(
+                    into, "7", reading=READING, photo=PHOTO + b"%d" % next(count) if photo else None
+                )
 
             def add_bare():
                 peer.execute("BEGIN IMMEDIATE")
@@ -134,27 +167,56 @@ def main(shots=SHOTS, sessions=SESSIONS):
             part = "SELECT id, session_id, club, lie_error_deg, u_lie_error_deg, note FROM shot"
             rows = [
                 ("open", seconds(open_again("big.linetilt"), 20), seconds(open_again("small.linetilt"), 20), None),
-                ("add a shot", seconds(add(big, session), 100), seconds(add(small, first), 100), seconds(add_bare, 100)),
-                ("add a shot with a photo of 100 kB", seconds(add(big, session, True), 50), seconds(add(small, first, True), 50), None),
-                ("correct a shot", seconds(lambda: big.change("shot", 1000, note="again"), 50),
-                 seconds(lambda: small.change("shot", 5, note="again"), 50), None),
-                ("shots of one session", seconds(lambda: big.shots(session), 20), seconds(lambda: small.shots(first), 20),
-                 seconds(lambda: pd.read_sql_query(part + " WHERE session_id = 7", peer), 20)),
-                ("lie table of a session", seconds(lambda: lie_table(big, session), 5), seconds(lambda: lie_table(small, first), 5), None),
+                (
+                    "add a shot",
+                    seconds(add(big, session), 100),
+                    seconds(add(small, first), 100),
+                    seconds(add_bare, 100),
+                ),
+                (
+                    "add a shot with a photo of 100 kB",
+                    seconds(add(big, session, True), 50),
+                    seconds(add(small, first, True), 50),
+                    None,
+                ),
+                (
+                    "correct a shot",
+                    seconds(lambda: big.change("shot", 1000, note="again"), 50),
+                    seconds(lambda: small.change("shot", 5, note="again"), 50),
+                    None,
+                ),
+                (
+                    "shots of one session",
+                    seconds(lambda: big.shots(session), 20),
+                    seconds(lambda: small.shots(first), 20),
+                    seconds(lambda: pd.read_sql_query(part + " WHERE session_id = 7", peer), 20),
+                ),
+                (
+                    "lie table of a session",
+                    seconds(lambda: lie_table(big, session), 5),
+                    seconds(lambda: lie_table(small, first), 5),
+                    None,
+                ),
                 ("list of sessions", seconds(big.sessions, 3), seconds(small.sessions, 20), None),
                 ("all shots", seconds(big.shots, 3), None, seconds(lambda: pd.read_sql_query(part, peer), 3)),
-            ]  # fmt: skip
+            ]
             peer.close()
         size = (folder / "big.linetilt").stat().st_size / 1e6
         wait, counts = sync_ms(folder), syncs(folder)
-    print(f"| {shots:,} shots in {sessions:,} sessions, {size:.0f} MB | this book, ms | book of 10 shots, ms | bare SQLite, {shots:,} rows, ms |")
+    print(
+        f"| {shots:,} shots in {sessions:,} sessions, {size:.0f} MB | this book, ms | book of 10 shots, ms | bare SQLite, {shots:,} rows, ms |"
+    )
     print("| --- | --- | --- | --- |")
     for name, *values in rows:
         print(f"| {name} | " + " | ".join("" if value is None else f"{1000 * value:.1f}" for value in values) + " |")
-    print(f"\nOne wait for this disk takes {wait:.2f} ms. Waits a write, by SQLite's journal: {', '.join(f'{mode} {count:g}' for mode, count in counts.items()) or 'not counted'}.")
+    print(
+        f"\nOne wait for this disk takes {wait:.2f} ms. Waits a write, by SQLite's journal: {', '.join(f'{mode} {count:g}' for mode, count in counts.items()) or 'not counted'}."
+    )
     for name, value, *_ in rows:
         if name in LIMITS_MS:
-            print(f"{name}: {1000 * value:.1f} ms, at most {LIMITS_MS[name]} wanted: {'kept' if 1000 * value <= LIMITS_MS[name] else 'NOT KEPT'}")
+            print(
+                f"{name}: {1000 * value:.1f} ms, at most {LIMITS_MS[name]} wanted: {'kept' if 1000 * value <= LIMITS_MS[name] else 'NOT KEPT'}"
+            )
 
 
 if __name__ == "__main__":

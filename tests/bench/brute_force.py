@@ -4,10 +4,9 @@ Given the scales, the clubs are independent along the trend, so each club's inte
 value there; offset and slope are then summed over a grid.
 """
 
+import linetilt as lt
 import numpy as np
 from scipy import stats
-
-import linetilt as lt
 
 
 def posterior(readings, length_in, priors=None, sizes=(15, 15, 61, 45)):
@@ -25,7 +24,9 @@ def posterior(readings, length_in, priors=None, sizes=(15, 15, 61, 45)):
     z_sigma, z_tau = np.linspace(-3, 3, sizes[0]), np.linspace(-3, 3, sizes[1])
     offsets = np.linspace(np.median(values) - 5, np.median(values) + 5, sizes[2])
     slopes = np.linspace(-3, 3, sizes[3]) * p.slope_sd_deg_per_in
-    prior_trend = stats.norm.pdf(offsets, p.offset_deg, p.offset_sd_deg)[:, None] * stats.norm.pdf(slopes, 0, p.slope_sd_deg_per_in)
+    prior_trend = stats.norm.pdf(offsets, p.offset_deg, p.offset_sd_deg)[:, None] * stats.norm.pdf(
+        slopes, 0, p.slope_sd_deg_per_in
+    )
     at = offsets[:, None, None] + slopes[None, :, None] * x  # offset, slope, club
     total = np.zeros((len(x), mu.size))
     for zs in z_sigma:
@@ -36,14 +37,18 @@ def posterior(readings, length_in, priors=None, sizes=(15, 15, 61, 45)):
                 like[club] *= stats.t.pdf(one, p.shot_dof, mu, np.hypot(sigma, its_u))
         for zt in z_tau:
             tau = p.club_scatter_deg * np.exp(p.club_scatter_log_sd * zt)
-            kernel = stats.norm.pdf(mu[:, None], mu, max(tau, (mu[1] - mu[0]))) * (mu[1] - mu[0])  # trend's value, lie error
+            kernel = stats.norm.pdf(mu[:, None], mu, max(tau, (mu[1] - mu[0]))) * (
+                mu[1] - mu[0]
+            )  # trend's value, lie error
             table = kernel @ like.T  # trend's value, club
             each = np.stack([np.interp(at[..., k], mu, table[:, k]) for k in range(len(x))], axis=-1)
             whole = prior_trend * stats.norm.pdf(zs) * stats.norm.pdf(zt)
             whole = whole * each.prod(-1)
             for k in range(len(x)):
                 weight = whole / np.maximum(each[..., k], 1e-300)
-                share = np.bincount(np.clip(np.searchsorted(mu, at[..., k].ravel()), 0, mu.size - 1), weight.ravel(), mu.size)
+                share = np.bincount(
+                    np.clip(np.searchsorted(mu, at[..., k].ravel()), 0, mu.size - 1), weight.ravel(), mu.size
+                )
                 total[k] += like[k] * (share @ kernel)
     total /= total.sum(1, keepdims=True)
     cumulative = np.cumsum(total, axis=1) - 0.5 * total

@@ -47,7 +47,9 @@ def main(books=100, seed=5):
                 for path in (bad, new):
                     path.unlink(missing_ok=True)
             strangers += wrong
-            print(f"| {how} | {len(shares)} | {rescued} | {statistics.median(shares):.0%} | {min(shares):.0%} | {wrong} |")
+            print(
+                f"| {how} | {len(shares)} | {rescued} | {statistics.median(shares):.0%} | {min(shares):.0%} | {wrong} |"
+            )
     sys.exit(strangers > 0)
 
 

@@ -37,10 +37,14 @@ def main():
         cases.append((f"grid, {name} m/s", corners, np.tile(wind, (len(corners), 1)), "closed form"))
     cases.append(("anywhere, any wind to 10 m/s", anywhere, blowing, "closed form"))
     cases.append(("anywhere, any wind to 10 m/s", anywhere[:200], blowing[:200], "Smits & Smith"))
-    print("| shots | model | number | largest miss (m) | median miss (m) | worst at (m/s, °, rpm, axis °) |\n|---|---|---|---|---|---|")
+    print(
+        "| shots | model | number | largest miss (m) | median miss (m) | worst at (m/s, °, rpm, axis °) |\n|---|---|---|---|---|---|"
+    )
     for name, shots, winds, model in cases:
         most, middle, where = worst(shots, winds, model)
-        print(f"| {name} | {model} | {len(shots)} | {most:.4f} | {middle:.5f} | {', '.join(f'{value:.0f}' for value in where)} |")
+        print(
+            f"| {name} | {model} | {len(shots)} | {most:.4f} | {middle:.5f} | {', '.join(f'{value:.0f}' for value in where)} |"
+        )
 
 
 if __name__ == "__main__":

@@ -4,11 +4,11 @@ import os
 
 os.environ.update(OPENBLAS_NUM_THREADS="1", OMP_NUM_THREADS="1")
 
-import sys  # noqa: E402
-from pathlib import Path  # noqa: E402
-from time import process_time as clock  # noqa: E402
+import sys
+from pathlib import Path
+from time import process_time as clock
 
-import numpy as np  # noqa: E402
+import numpy as np
 
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2] / "kit")]
 
@@ -65,7 +65,9 @@ def main():
     landed = fly(**{key: value[:200] for key, value in columns.items()})
     ours = np.hypot(landed.carry_m - ends[:, 0], landed.offline_m - ends[:, 1]).max()
     print("| way | shots a second | largest miss (m) | times the peer |\n|---|---|---|---|")
-    print(f"| scipy solve_ivp a shot ({', '.join(value if isinstance(value, str) else f'{value:.0e}' for value in settings.values())}), the fastest of {len(found)} within {TOLERANCE_M} m | {1 / min(peer):,.0f} | {miss:.3f} | 1 |")
+    print(
+        f"| scipy solve_ivp a shot ({', '.join(value if isinstance(value, str) else f'{value:.0e}' for value in settings.values())}), the fastest of {len(found)} within {TOLERANCE_M} m | {1 / min(peer):,.0f} | {miss:.3f} | 1 |"
+    )
     print(f"| kit, 10,000 shots in one run | {1 / min(kit):,.0f} | {ours:.4f} | {min(peer) / min(kit):,.0f} |")
     one = best(lambda: simulate_shots(CLUB, DELIVERY, 1.0, 2000), 300)
     pair = best(lambda: compare_shots(CLUB, DELIVERY, 1.0, 2000, bend_deg=-1), 100)

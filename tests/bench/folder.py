@@ -8,7 +8,7 @@ import time
 from pathlib import Path
 
 import linetilt as lt
-from linetilt.intake import PhotoIntake, open_session
+from linetilt.session.intake import PhotoIntake, open_session
 
 
 def ms(call, repeats=5):
@@ -45,9 +45,12 @@ def main(photos=20_000):
                 intake.entries()
 
             rows = [
-                ("first look", first), ("look again, nothing new", ms(intake.look)), ("the list after a write to the book", ms(after_a_write)),
-                ("the list again", ms(intake.entries)), ("one photo of it", ms(lambda: intake.entry(name))),
-            ]  # fmt: skip
+                ("first look", first),
+                ("look again, nothing new", ms(intake.look)),
+                ("the list after a write to the book", ms(after_a_write)),
+                ("the list again", ms(intake.entries)),
+                ("one photo of it", ms(lambda: intake.entry(name))),
+            ]
         peer = ms(lambda: walk(folder))
     print(f"| {photos:,} photos | ms | of os.walk with sizes ({peer:.0f} ms) |")
     print("| --- | --- | --- |")

@@ -11,17 +11,17 @@ import sys
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-import collections  # noqa: E402
-import io  # noqa: E402
-import resource  # noqa: E402
-import struct  # noqa: E402
-import subprocess  # noqa: E402
-import tempfile  # noqa: E402
-import time  # noqa: E402
-import zlib  # noqa: E402
-from pathlib import Path  # noqa: E402
+import collections
+import io
+import resource
+import struct
+import subprocess
+import tempfile
+import time
+import zlib
+from pathlib import Path
 
-import numpy as np  # noqa: E402
+import numpy as np
 
 MOST_S, MOST_MB, HANG_S, ADDRESS_GB = 5.0, 1000, 120, 4
 SOI, EOI = b"\xff\xd8", b"\xff\xd9"
@@ -52,11 +52,18 @@ def chunk(name, body):
 
 
 def png(width, height, *chunks, depth=8, colour=2):
-    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", struct.pack(">IIBBBBB", width, height, depth, colour, 0, 0, 0)) + b"".join(chunks) + chunk(b"IEND", b"")
+    return (
+        b"\x89PNG\r\n\x1a\n"
+        + chunk(b"IHDR", struct.pack(">IIBBBBB", width, height, depth, colour, 0, 0, 0))
+        + b"".join(chunks)
+        + chunk(b"IEND", b"")
+    )
 
 
 def riff(*chunks):
-    body = b"WEBP" + b"".join(name + struct.pack("<I", len(data)) + data + b"\0" * (len(data) % 2) for name, data in chunks)
+    body = b"WEBP" + b"".join(
+        name + struct.pack("<I", len(data)) + data + b"\0" * (len(data) % 2) for name, data in chunks
+    )
     return b"RIFF" + struct.pack("<I", len(body)) + body
 
 
@@ -72,13 +79,25 @@ def sound_files(rgb):
     picture, other = Image.fromarray(rgb), Image.fromarray(rgb[::-1].copy())
     frames = dict(save_all=True, append_images=[other, picture], duration=90)
     return {
-        "jpeg": with_exif(saved(picture, "JPEG"), 26), "progressive": saved(picture, "JPEG", progressive=True), "grey": saved(picture.convert("L"), "JPEG"),
-        "cmyk": saved(picture.convert("CMYK"), "JPEG"), "png": saved(picture, "PNG"), "grey_png": saved(picture.convert("LA"), "PNG"),
-        "alpha": saved(picture.convert("RGBA"), "PNG"), "palette": saved(picture.convert("P"), "PNG"), "bits": saved(picture.convert("1"), "PNG"),
-        "deep": saved(Image.fromarray(rgb[..., 0].astype(np.uint16) * 257), "PNG"), "apng": saved(picture, "PNG", **frames), "gif": saved(picture, "GIF", **frames),
-        "webp": saved(picture, "WEBP"), "lossless": saved(picture, "WEBP", lossless=True), "moving": saved(picture, "WEBP", **frames),
-        "heic": saved(picture, "HEIF"), "tiff": saved(picture, "TIFF"), "bmp": saved(picture, "BMP"),
-    }  # fmt: skip
+        "jpeg": with_exif(saved(picture, "JPEG"), 26),
+        "progressive": saved(picture, "JPEG", progressive=True),
+        "grey": saved(picture.convert("L"), "JPEG"),
+        "cmyk": saved(picture.convert("CMYK"), "JPEG"),
+        "png": saved(picture, "PNG"),
+        "grey_png": saved(picture.convert("LA"), "PNG"),
+        "alpha": saved(picture.convert("RGBA"), "PNG"),
+        "palette": saved(picture.convert("P"), "PNG"),
+        "bits": saved(picture.convert("1"), "PNG"),
+        "deep": saved(Image.fromarray(rgb[..., 0].astype(np.uint16) * 257), "PNG"),
+        "apng": saved(picture, "PNG", **frames),
+        "gif": saved(picture, "GIF", **frames),
+        "webp": saved(picture, "WEBP"),
+        "lossless": saved(picture, "WEBP", lossless=True),
+        "moving": saved(picture, "WEBP", **frames),
+        "heic": saved(picture, "HEIF"),
+        "tiff": saved(picture, "TIFF"),
+        "bmp": saved(picture, "BMP"),
+    }
 
 
 # ---- kinds: a generator, the sound files and a folder -> what is handed to the kit -----------------------------------------
@@ -119,7 +138,16 @@ def shuffled(rng, files, folder):
 
 
 def noise_after_magic(rng, files, folder):
-    magic = [b"\xff\xd8\xff\xe0", b"\xff\xd8\xff\xdb", b"\x89PNG\r\n\x1a\n", b"RIFF\x40\0\0\0WEBPVP8 ", b"RIFF\x40\0\0\0WEBPVP8X", b"\0\0\0\x18ftypheic", b"\0\0\0\x18ftypmif1", b""]
+    magic = [
+        b"\xff\xd8\xff\xe0",
+        b"\xff\xd8\xff\xdb",
+        b"\x89PNG\r\n\x1a\n",
+        b"RIFF\x40\0\0\0WEBPVP8 ",
+        b"RIFF\x40\0\0\0WEBPVP8X",
+        b"\0\0\0\x18ftypheic",
+        b"\0\0\0\x18ftypmif1",
+        b"",
+    ]
     return magic[rng.integers(0, len(magic))] + rng.bytes(int(rng.integers(0, 3000)))
 
 
@@ -127,10 +155,33 @@ def segments(rng, files, folder):
     """A JPEG of lawful and unlawful segments in any order, sizes anything, before a sound scan or none."""
     out = SOI
     for _ in range(int(rng.integers(0, 12))):
-        marker = int(rng.choice([0xE0, 0xE1, 0xFE, 0xC0, 0xC1, 0xC2, 0xC4, 0xDB, 0xDD, 0xDA, 0x01, 0xD0, 0xD8, 0xFF, 0xCC, int(rng.integers(0, 256))]))
+        marker = int(
+            rng.choice(
+                [
+                    0xE0,
+                    0xE1,
+                    0xFE,
+                    0xC0,
+                    0xC1,
+                    0xC2,
+                    0xC4,
+                    0xDB,
+                    0xDD,
+                    0xDA,
+                    0x01,
+                    0xD0,
+                    0xD8,
+                    0xFF,
+                    0xCC,
+                    int(rng.integers(0, 256)),
+                ]
+            )
+        )
         body = rng.bytes(int(rng.integers(0, 30)))
         if marker in (0xC0, 0xC2) and rng.random() < 0.7:
-            body = struct.pack(">BHHB", 8, *rng.choice([0, 1, 500, 520, 30000, 65535], 2).tolist(), 3) + bytes([1, 0x22, 0, 2, 0x11, 1, 3, 0x11, 1])
+            body = struct.pack(">BHHB", 8, *rng.choice([0, 1, 500, 520, 30000, 65535], 2).tolist(), 3) + bytes(
+                [1, 0x22, 0, 2, 0x11, 1, 3, 0x11, 1]
+            )
         length = len(body) + 2 if rng.random() < 0.8 else int(rng.integers(0, 65536))
         out += bytes([0xFF, marker]) + struct.pack(">H", length) + body
     return out + (files["jpeg" if rng.random() < 0.1 else "small jpeg"][2:] if rng.random() < 0.5 else EOI)
@@ -139,11 +190,18 @@ def segments(rng, files, folder):
 def spoiled_exif(rng, files, folder):
     """The EXIF block is noise, points at itself, outside the file, or counts thousands of entries."""
     order = rng.choice(["<", ">"])
-    tiff = (b"II*\0" if order == "<" else b"MM\0*") + struct.pack(order + "I", int(rng.choice([8, 0, 4, 2**31, 2**32 - 1, 20])))
+    tiff = (b"II*\0" if order == "<" else b"MM\0*") + struct.pack(
+        order + "I", int(rng.choice([8, 0, 4, 2**31, 2**32 - 1, 20]))
+    )
     tiff += struct.pack(order + "H", int(rng.choice([1, 2, 65535, 0])))
     for _ in range(int(rng.integers(0, 4))):
-        tiff += struct.pack(order + "HHII", int(rng.choice([0x112, 0x8769, 0xA405, 0x8825, 0x927C])), int(rng.choice([3, 4, 0, 65535])),
-                            int(rng.choice([1, 0, 2**32 - 1])), int(rng.choice([8, 1, 6, 26, 2**31, 2**32 - 1])))  # fmt: skip
+        tiff += struct.pack(
+            order + "HHII",
+            int(rng.choice([0x112, 0x8769, 0xA405, 0x8825, 0x927C])),
+            int(rng.choice([3, 4, 0, 65535])),
+            int(rng.choice([1, 0, 2**32 - 1])),
+            int(rng.choice([8, 1, 6, 26, 2**31, 2**32 - 1])),
+        )
     tiff += rng.bytes(int(rng.integers(0, 40)))
     block = b"Exif\0\0" + tiff
     small = files["small jpeg"] if rng.random() < 0.97 else files["jpeg"]
@@ -182,7 +240,22 @@ def no_file(rng, files, folder):
     elif kind == 2:
         path.symlink_to(path)
     elif kind == 3:
-        return pathlib.Path(rng.choice(["/dev/zero", "/dev/random", "/dev/null", "/dev/full", "/dev/stdin", "/dev/tty", "/proc/self/mem", "/proc/self/maps", "/proc/kmsg", "/proc/kcore"]))
+        return pathlib.Path(
+            rng.choice(
+                [
+                    "/dev/zero",
+                    "/dev/random",
+                    "/dev/null",
+                    "/dev/full",
+                    "/dev/stdin",
+                    "/dev/tty",
+                    "/proc/self/mem",
+                    "/proc/self/maps",
+                    "/proc/kmsg",
+                    "/proc/kcore",
+                ]
+            )
+        )
     elif kind == 4:
         with socket.socket(socket.AF_UNIX) as made:
             made.bind(str(path))
@@ -191,7 +264,14 @@ def no_file(rng, files, folder):
     elif kind == 6:
         return [None, 7, 0, -1, 3.5, object(), [], {}, (), True, "", ".", "\0", type, iter(())][rng.integers(0, 15)]
     elif kind == 7:
-        return [b"", bytearray(), memoryview(b""), memoryview(np.zeros((4, 4), np.uint8)), bytearray(files["small jpeg"]), memoryview(files["small jpeg"])[::2]][rng.integers(0, 6)]
+        return [
+            b"",
+            bytearray(),
+            memoryview(b""),
+            memoryview(np.zeros((4, 4), np.uint8)),
+            bytearray(files["small jpeg"]),
+            memoryview(files["small jpeg"])[::2],
+        ][rng.integers(0, 6)]
     elif kind == 8:
         path.write_bytes(b"")
     elif kind == 9:
@@ -213,12 +293,46 @@ def no_file(rng, files, folder):
 
 
 def array(rng, files, folder):
-    shapes = [(), (0,), (5,), (0, 0), (0, 9, 3), (1, 1, 3), (1, 1), (600, 600, 2), (600, 600, 5), (600, 600, 0), (3, 600, 600), (600, 600, 3, 1), (200, 1300), (199, 5000, 3), (500, 501, 4), (500, 501, 1)]
-    kinds = [np.uint8, np.int8, np.uint16, np.int64, np.float32, np.float64, np.float16, bool, complex, ">u2", "U3", "M8[s]", object, [("r", "u1")]]
+    shapes = [
+        (),
+        (0,),
+        (5,),
+        (0, 0),
+        (0, 9, 3),
+        (1, 1, 3),
+        (1, 1),
+        (600, 600, 2),
+        (600, 600, 5),
+        (600, 600, 0),
+        (3, 600, 600),
+        (600, 600, 3, 1),
+        (200, 1300),
+        (199, 5000, 3),
+        (500, 501, 4),
+        (500, 501, 1),
+    ]
+    kinds = [
+        np.uint8,
+        np.int8,
+        np.uint16,
+        np.int64,
+        np.float32,
+        np.float64,
+        np.float16,
+        bool,
+        complex,
+        ">u2",
+        "U3",
+        "M8[s]",
+        object,
+        [("r", "u1")],
+    ]
     shape, kind = shapes[rng.integers(0, len(shapes))], kinds[rng.integers(0, len(kinds))]
     how = rng.integers(0, 6)
     if how == 0:  # huge, though it takes no memory
-        return np.broadcast_to(np.zeros((), kind), (int(rng.choice([30000, 2**20])), 30000, 3)[: int(rng.integers(2, 4))])
+        return np.broadcast_to(
+            np.zeros((), kind), (int(rng.choice([30000, 2**20])), 30000, 3)[: int(rng.integers(2, 4))]
+        )
     out = np.zeros(shape, kind)
     if how == 1 and out.dtype.kind == "f":
         out = np.full(shape, rng.choice([np.nan, np.inf, -1e30]), kind)
@@ -246,16 +360,29 @@ def huge_header(rng, files, folder):
     """Says that it is enormous, in a few bytes; some of them say two sizes."""
     w, h = (int(rng.choice([30000, 65535, 16383, 60000, 8000])) for _ in range(2))
     body = chunk(b"IDAT", zlib.compress(b"\0" * 1000))
-    sof = lambda marker, w, h: b"\xff" + bytes([marker]) + struct.pack(">HBHHB", 17, 8, h, w, 3) + bytes([1, 0x22, 0, 2, 0x11, 1, 3, 0x11, 1])
+    sof = lambda marker, w, h: (
+        b"\xff" + bytes([marker]) + struct.pack(">HBHHB", 17, 8, h, w, 3) + bytes([1, 0x22, 0, 2, 0x11, 1, 3, 0x11, 1])
+    )
     small = files["jpeg" if rng.random() < 0.1 else "small jpeg"][2:]
     hidden = sof(0xC0, w, h) + small
     vp8 = b"\x30\x01\x00\x9d\x01\x2a" + struct.pack("<HH", w & 0x3FFF, h & 0x3FFF) + bytes(300)
     vp8x = b"\0\0\0\0" + (519).to_bytes(3, "little") + (499).to_bytes(3, "little")
-    return [lambda: png(w, h, body), lambda: png(w, h, body, depth=16, colour=6), lambda: png(2**31 - 1, 2**31 - 1, body), lambda: png(520, 500, body, chunk(b"IHDR", struct.pack(">IIBBBBB", w, h, 8, 2, 0, 0, 0)), body),
-            lambda: SOI + sof(0xC0, w, h) + small, lambda: SOI + sof(0xC2, w, h) + files["progressive"][2:], lambda: SOI + b"\xff\x01\xff\xfe" + struct.pack(">H", 30) + hidden,
-            lambda: SOI + b"\xff\xd0" + struct.pack(">H", 2 + len(hidden) % 5) + hidden, lambda: files["jpeg"] + SOI + hidden, lambda: SOI + sof(0xC3, w, h) + small,
-            lambda: riff((b"VP8 ", vp8), (b"VP8X", vp8x)), lambda: riff((b"VP8X", vp8x), (b"VP8 ", vp8)), lambda: riff((b"VP8X", bytes(4) + b"\xff" * 6), (b"VP8 ", vp8)),
-            lambda: riff((b"VP8L", b"\x2f" + struct.pack("<I", (w - 1 & 0x3FFF) | (h - 1 & 0x3FFF) << 14) + bytes(99)))][rng.integers(0, 14)]()  # fmt: skip
+    return [
+        lambda: png(w, h, body),
+        lambda: png(w, h, body, depth=16, colour=6),
+        lambda: png(2**31 - 1, 2**31 - 1, body),
+        lambda: png(520, 500, body, chunk(b"IHDR", struct.pack(">IIBBBBB", w, h, 8, 2, 0, 0, 0)), body),
+        lambda: SOI + sof(0xC0, w, h) + small,
+        lambda: SOI + sof(0xC2, w, h) + files["progressive"][2:],
+        lambda: SOI + b"\xff\x01\xff\xfe" + struct.pack(">H", 30) + hidden,
+        lambda: SOI + b"\xff\xd0" + struct.pack(">H", 2 + len(hidden) % 5) + hidden,
+        lambda: files["jpeg"] + SOI + hidden,
+        lambda: SOI + sof(0xC3, w, h) + small,
+        lambda: riff((b"VP8 ", vp8), (b"VP8X", vp8x)),
+        lambda: riff((b"VP8X", vp8x), (b"VP8 ", vp8)),
+        lambda: riff((b"VP8X", bytes(4) + b"\xff" * 6), (b"VP8 ", vp8)),
+        lambda: riff((b"VP8L", b"\x2f" + struct.pack("<I", (w - 1 & 0x3FFF) | (h - 1 & 0x3FFF) << 14) + bytes(99))),
+    ][rng.integers(0, 14)]()
 
 
 def bomb(rng, files, folder):
@@ -266,18 +393,36 @@ def bomb(rng, files, folder):
     anim = b"\x02\0\0\0" + (519).to_bytes(3, "little") + (499).to_bytes(3, "little")
     frame = bytes(6) + (519).to_bytes(3, "little") + (499).to_bytes(3, "little") + b"\x10\0\0\0" + files["webp"][12:]
     few = int(rng.choice([10, 300, 3000]))
-    return [lambda: png(520, 500, chunk(b"zTXt", b"a\0\0" + swell), chunk(b"iCCP", b"a\0\0" + swell), chunk(b"IDAT", swell)),
-            lambda: png(520, 500, *[chunk(b"tEXt", b"a\0b")] * (30 * few)), lambda: png(520, 500, *[chunk(b"eXIf", b"II*\0\x08\0\0\0\xff\xff")] * few), lambda: png(520, 500, chunk(b"IDAT", swell)),
-            lambda: SOI + b"\xff" * (1000 * few) + files["jpeg"][2:], lambda: SOI + b"\xff\xfe\0\x02" * (1000 * few) + files["jpeg"][2:], lambda: head + scan * min(few, 400) + EOI,
-            lambda: riff((b"VP8X", anim), *[(b"JUNK", b"")] * (300 * few), *[(b"VP8 ", files["webp"][20:])]), lambda: riff((b"VP8X", anim), (b"ANIM", bytes(6)), *[(b"ANMF", frame)] * min(few, 300)),
-            lambda: files["heic"][:30] + b"\0\0\0\x08free" * few + files["heic"][30:]][rng.integers(0, 10)]()  # fmt: skip
+    return [
+        lambda: png(
+            520, 500, chunk(b"zTXt", b"a\0\0" + swell), chunk(b"iCCP", b"a\0\0" + swell), chunk(b"IDAT", swell)
+        ),
+        lambda: png(520, 500, *[chunk(b"tEXt", b"a\0b")] * (30 * few)),
+        lambda: png(520, 500, *[chunk(b"eXIf", b"II*\0\x08\0\0\0\xff\xff")] * few),
+        lambda: png(520, 500, chunk(b"IDAT", swell)),
+        lambda: SOI + b"\xff" * (1000 * few) + files["jpeg"][2:],
+        lambda: SOI + b"\xff\xfe\0\x02" * (1000 * few) + files["jpeg"][2:],
+        lambda: head + scan * min(few, 400) + EOI,
+        lambda: riff((b"VP8X", anim), *[(b"JUNK", b"")] * (300 * few), *[(b"VP8 ", files["webp"][20:])]),
+        lambda: riff((b"VP8X", anim), (b"ANIM", bytes(6)), *[(b"ANMF", frame)] * min(few, 300)),
+        lambda: files["heic"][:30] + b"\0\0\0\x08free" * few + files["heic"][30:],
+    ][rng.integers(0, 10)]()
 
 
 def polyglot(rng, files, folder):
     """Two files in one, or something else behind a picture's first bytes."""
     one, two = _any(rng, files), _any(rng, files)
-    other = [b"PK\3\4" + rng.bytes(50), b"%PDF-1.7\n", b"<html><script>", b"GIF89a\x01\0\x01\0", b"MZ", b"#!/bin/sh\n"][rng.integers(0, 6)]
-    return [lambda: one + two, lambda: other + one, lambda: one + other, lambda: one[:12] + two, lambda: one[:4] + two[4:12] + one[12:], lambda: files["gif"] + one][rng.integers(0, 6)]()
+    other = [b"PK\3\4" + rng.bytes(50), b"%PDF-1.7\n", b"<html><script>", b"GIF89a\x01\0\x01\0", b"MZ", b"#!/bin/sh\n"][
+        rng.integers(0, 6)
+    ]
+    return [
+        lambda: one + two,
+        lambda: other + one,
+        lambda: one + other,
+        lambda: one[:12] + two,
+        lambda: one[:4] + two[4:12] + one[12:],
+        lambda: files["gif"] + one,
+    ][rng.integers(0, 6)]()
 
 
 def sound(rng, files, folder):
@@ -293,8 +438,15 @@ def noisy_array(rng, files, folder):
     stripes = 90 + 80 * np.sign(np.sin((y * np.cos(turn) + x * np.sin(turn)) * 2 * np.pi / period))
     round_ = 200.0 * (np.hypot(x - rng.uniform(0, width), y - rng.uniform(0, height)) < rng.uniform(20, 300))
     kind = rng.integers(0, 7)
-    grey = [rng.normal(120, 60, (height, width)), stripes, round_, stripes * (round_ > 0), round_ + rng.normal(0, 20, (height, width)), np.full((height, width), float(rng.integers(0, 256))),
-            stripes * (np.abs(x - width / 2) < rng.uniform(40, 300)) * (np.abs(y - height / 2) < rng.uniform(30, 200))][kind]  # fmt: skip
+    grey = [
+        rng.normal(120, 60, (height, width)),
+        stripes,
+        round_,
+        stripes * (round_ > 0),
+        round_ + rng.normal(0, 20, (height, width)),
+        np.full((height, width), float(rng.integers(0, 256))),
+        stripes * (np.abs(x - width / 2) < rng.uniform(40, 300)) * (np.abs(y - height / 2) < rng.uniform(30, 200)),
+    ][kind]
     out = np.clip(grey, 0, 255).astype(np.uint8)
     return out if rng.random() < 0.3 else np.dstack([out, np.roll(out, int(rng.integers(0, 9)), 1), out])
 
@@ -304,14 +456,40 @@ def large(rng, files, folder):
     width = int(rng.integers(5000, 8000))
     height = int(rng.uniform(0.9, 0.999) * 50e6 / width)
     picture = desk(width, height, int(rng.integers(0, 99)))
-    return [lambda: saved(picture, "JPEG"), lambda: saved(picture, "JPEG", progressive=True), lambda: saved(picture, "PNG", compress_level=1), lambda: picture, lambda: saved(picture[:3000, :6000], "WEBP", method=0),
-            lambda: picture[..., 0].astype(np.uint16) * 257, lambda: saved(picture[:4000, :4000], "HEIF")][rng.integers(0, 7)]()  # fmt: skip
+    return [
+        lambda: saved(picture, "JPEG"),
+        lambda: saved(picture, "JPEG", progressive=True),
+        lambda: saved(picture, "PNG", compress_level=1),
+        lambda: picture,
+        lambda: saved(picture[:3000, :6000], "WEBP", method=0),
+        lambda: picture[..., 0].astype(np.uint16) * 257,
+        lambda: saved(picture[:4000, :4000], "HEIF"),
+    ][rng.integers(0, 7)]()
 
 
 KINDS = {  # and their share of the inputs
-    truncated: 12, truncated_with_end: 6, flipped_header: 14, flipped: 3, flipped_heic: 8, shuffled: 3, noise_after_magic: 14, segments: 6, spoiled_exif: 6, wrong_ending: 4, odd_name: 5, no_file: 6,
-    array: 6, tiny: 3, narrow: 1.5, huge_header: 5, bomb: 1, polyglot: 1, sound: 0.5, noisy_array: 0.2, large: 0.02,
-}  # fmt: skip
+    truncated: 12,
+    truncated_with_end: 6,
+    flipped_header: 14,
+    flipped: 3,
+    flipped_heic: 8,
+    shuffled: 3,
+    noise_after_magic: 14,
+    segments: 6,
+    spoiled_exif: 6,
+    wrong_ending: 4,
+    odd_name: 5,
+    no_file: 6,
+    array: 6,
+    tiny: 3,
+    narrow: 1.5,
+    huge_header: 5,
+    bomb: 1,
+    polyglot: 1,
+    sound: 0.5,
+    noisy_array: 0.2,
+    large: 0.02,
+}
 
 
 def _any(rng, files):
@@ -375,7 +553,11 @@ def child(first, stop, place):
             grew, peak = now > peak + 1, max(now, peak)
             print(seed, kind, entry, f"{spent:.3f}", f"{now:.0f}" if grew else "-", came, sep="\t", flush=True)
             del photo
-            subprocess.run(["rm", "-rf", str(own)], check=False) if kind in ("no_file", "odd_name", "wrong_ending") else own.rmdir()
+            subprocess.run(["rm", "-rf", str(own)], check=False) if kind in (
+                "no_file",
+                "odd_name",
+                "wrong_ending",
+            ) else own.rmdir()
 
 
 class Files(dict):
@@ -397,7 +579,12 @@ def run(inputs, first):
         while seed < last:
             place.write_bytes(struct.pack("<q", seed))
             with open(said, "wb") as out, open(Path(folder) / "errors", "wb") as errors:
-                process = subprocess.Popen([sys.executable, __file__, "child", str(seed), str(min(seed + 5000, last)), str(place)], stdout=out, stderr=errors, stdin=subprocess.DEVNULL)
+                process = subprocess.Popen(
+                    [sys.executable, __file__, "child", str(seed), str(min(seed + 5000, last)), str(place)],
+                    stdout=out,
+                    stderr=errors,
+                    stdin=subprocess.DEVNULL,
+                )
                 at, since = -1, time.monotonic()
                 while process.poll() is None:
                     time.sleep(0.2)
@@ -405,14 +592,29 @@ def run(inputs, first):
                     at, since = (now, time.monotonic()) if now != at else (at, since)
                     if time.monotonic() - since > HANG_S:
                         process.kill()
-            rows += [line.split("\t", 5) for line in said.read_text(errors="replace").splitlines() if line.count("\t") >= 5]
+            rows += [
+                line.split("\t", 5) for line in said.read_text(errors="replace").splitlines() if line.count("\t") >= 5
+            ]
             if process.returncode:
                 at = struct.unpack("<q", place.read_bytes())[0]
-                rows.append([str(at), "?", "?", "0", "-", f"!the process ended with {process.returncode}: {(Path(folder) / 'errors').read_text(errors='replace')[-300:]!r}"])
+                rows.append(
+                    [
+                        str(at),
+                        "?",
+                        "?",
+                        "0",
+                        "-",
+                        f"!the process ended with {process.returncode}: {(Path(folder) / 'errors').read_text(errors='replace')[-300:]!r}",
+                    ]
+                )
                 seed = at + 1
             else:
                 seed = min(seed + 5000, last)
-            print(f"{seed - first} of {inputs}, {sum(row[5].startswith('!') for row in rows)} faults", file=sys.stderr, flush=True)
+            print(
+                f"{seed - first} of {inputs}, {sum(row[5].startswith('!') for row in rows)} faults",
+                file=sys.stderr,
+                flush=True,
+            )
     return rows
 
 
@@ -425,13 +627,22 @@ def main(inputs=100_000, first=1_000_000):
         counts[row[1]][row[5] if not row[5].startswith("!") else "FAULT"] += 1
     print("| kind | tries | came to |\n| --- | --- | --- |")
     for kind in sorted(counts):
-        print(f"| {kind} | {sum(counts[kind].values())} | {', '.join(f'{code} {count}' for code, count in counts[kind].most_common())} |")
+        print(
+            f"| {kind} | {sum(counts[kind].values())} | {', '.join(f'{code} {count}' for code, count in counts[kind].most_common())} |"
+        )
     faults = [row for row in rows if row[5].startswith("!")]
     slow = [row for row in rows if float(row[3]) > MOST_S]
     heavy = [row for row in rows if row[4] != "-" and float(row[4]) > MOST_MB]
-    worst, most = max(rows, key=lambda row: float(row[3])), max((row for row in rows if row[4] != "-"), key=lambda row: float(row[4]))
-    print(f"\n{len(rows)} inputs, seeds from {first}; {len(faults)} faults, {len(slow)} above {MOST_S:g} s, {len(heavy)} above {MOST_MB} MB")
-    print(f"longest {worst[3]} s of the processor ({worst[1]}, seed {worst[0]}); most memory {most[4]} MB ({most[1]}, seed {most[0]}); {used.ru_utime + used.ru_stime - started.ru_utime - started.ru_stime:.0f} s in all")
+    worst, most = (
+        max(rows, key=lambda row: float(row[3])),
+        max((row for row in rows if row[4] != "-"), key=lambda row: float(row[4])),
+    )
+    print(
+        f"\n{len(rows)} inputs, seeds from {first}; {len(faults)} faults, {len(slow)} above {MOST_S:g} s, {len(heavy)} above {MOST_MB} MB"
+    )
+    print(
+        f"longest {worst[3]} s of the processor ({worst[1]}, seed {worst[0]}); most memory {most[4]} MB ({most[1]}, seed {most[0]}); {used.ru_utime + used.ru_stime - started.ru_utime - started.ru_stime:.0f} s in all"
+    )
     for title, some in (("faults", faults), ("slow", slow), ("heavy", heavy)):
         for row in some[:40]:
             print(title, *row)
@@ -442,11 +653,11 @@ def guided(seconds=300):
     """Let atheris follow the coverage of the kit's own header readers from the sound files; ends at the first exception that should not come."""
     import atheris
 
-    with atheris.instrument_imports(include=["linetilt.photo"]):
+    with atheris.instrument_imports(include=["linetilt.reading.photo"]):
         import linetilt as lt  # noqa: F401
-        from linetilt.photo import open_photo
+        from linetilt.reading.photo import open_photo
 
-    from linetilt.errors import PhotoError
+    from linetilt.base.errors import PhotoError
 
     def one(data):
         try:
@@ -457,7 +668,18 @@ def guided(seconds=300):
     with tempfile.TemporaryDirectory() as folder:
         for name, data in sound_files(desk()).items():
             (Path(folder) / name).write_bytes(data)
-        atheris.Setup([sys.argv[0], f"-max_total_time={int(seconds)}", "-max_len=20000", f"-rss_limit_mb={MOST_MB}", "-timeout=20", "-print_final_stats=1", folder], one)
+        atheris.Setup(
+            [
+                sys.argv[0],
+                f"-max_total_time={int(seconds)}",
+                "-max_len=20000",
+                f"-rss_limit_mb={MOST_MB}",
+                "-timeout=20",
+                "-print_final_stats=1",
+                folder,
+            ],
+            one,
+        )
         atheris.Fuzz()
 
 

@@ -9,10 +9,9 @@ scatter's law and the bad shots differ from what it assumes. `KINDS` holds golfe
 
 from dataclasses import dataclass
 
+import linetilt as lt
 import numpy as np
 import pandas as pd
-
-import linetilt as lt
 
 LABELS = ["4", "5", "6", "7", "8", "9", "PW", "GW"]
 LOFT_DEG = np.array([23.0, 26.0, 30.0, 34.0, 38.0, 42.0, 46.0, 50.0])
@@ -64,11 +63,21 @@ class Golfer:
 
     def bag(self, gauge=False, head="forged", limit=10.0):
         """Return the golfer's bag; without gauge readings unless asked. The limit is wide so that it settles nothing."""
-        return lt.Bag([
-            lt.Club(label=LABELS[i], loft_deg=LOFT_DEG[i], length_in=LENGTH_IN[i], lie_deg=LIE_DEG[i], head=head, bend_limit_deg=limit,
-                    gauge_lie_deg=LIE_DEG[i] + self.club_part[i] if gauge else None, from_set=not self.apart[i])
-            for i in range(len(LABELS))
-        ])
+        return lt.Bag(
+            [
+                lt.Club(
+                    label=LABELS[i],
+                    loft_deg=LOFT_DEG[i],
+                    length_in=LENGTH_IN[i],
+                    lie_deg=LIE_DEG[i],
+                    head=head,
+                    bend_limit_deg=limit,
+                    gauge_lie_deg=LIE_DEG[i] + self.club_part[i] if gauge else None,
+                    from_set=not self.apart[i],
+                )
+                for i in range(len(LABELS))
+            ]
+        )
 
     def hit(self, clubs, rng, name=0):
         """Return a reading for each position in `clubs`, in that order, with the truth beside it (`bad_shot`, and `off_deg`: reading less truth)."""
@@ -76,17 +85,29 @@ class Golfer:
         size = len(clubs)
         u = rng.uniform(0.25, 0.6, size)
         off = np.where(rng.random(size) < self.bad_share, rng.normal(0, self.kind.bad_sd, size), 0.0)
-        y = self.truth[clubs] + off + rng.standard_t(5, size) * self.shot_sd / np.sqrt(5 / 3) + u * rng.standard_normal(size)
+        y = (
+            self.truth[clubs]
+            + off
+            + rng.standard_t(5, size) * self.shot_sd / np.sqrt(5 / 3)
+            + u * rng.standard_normal(size)
+        )
         y += self.kind.drift * (np.arange(size) / max(1, size - 1) - 0.5)
         if self.kind.heading is not None:
             turn = np.sin(np.radians(LOFT_DEG[clubs])) * np.cos(np.radians(LOFT_DEG[clubs]))
             y -= turn * (self.heading + rng.standard_normal(size))
             u = np.hypot(u, turn * np.hypot(1.0, self.kind.heading))  # as a single reading would state it
         y = np.clip(y, -44.0, 44.0)  # a print beyond that is no reading
-        return pd.DataFrame({
-            "golfer": name, "club": [LABELS[i] for i in clubs], "lie_error_deg": y, "u_lie_error_deg": u,
-            "heading_known": self.kind.heading is None, "bad_shot": off != 0, "off_deg": y - self.truth[clubs],
-        })
+        return pd.DataFrame(
+            {
+                "golfer": name,
+                "club": [LABELS[i] for i in clubs],
+                "lie_error_deg": y,
+                "u_lie_error_deg": u,
+                "heading_known": self.kind.heading is None,
+                "bad_shot": off != 0,
+                "off_deg": y - self.truth[clubs],
+            }
+        )
 
 
 def draw(kind, rng):
@@ -98,7 +119,12 @@ def draw(kind, rng):
     club_part[apart] = rng.normal(0, 1.2, kind.apart)
     if kind.odd:
         club_part[rng.integers(count)] += kind.odd * rng.choice([-1, 1])
-    truth = rng.normal(0, kind.offset_sd) + rng.normal(0, kind.slope_sd) * (LENGTH_IN - 37.0) + club_part + rng.normal(0, kind.habit_sd, count)
+    truth = (
+        rng.normal(0, kind.offset_sd)
+        + rng.normal(0, kind.slope_sd) * (LENGTH_IN - 37.0)
+        + club_part
+        + rng.normal(0, kind.habit_sd, count)
+    )
     heading = rng.normal(0, kind.heading) if kind.heading is not None else 0.0
     return Golfer(kind, truth, club_part, rng.uniform(*kind.shot_sd), rng.uniform(*kind.bad_share), heading, apart)
 
@@ -107,7 +133,10 @@ def play(kind, golfers, balls, seed):
     """Return `golfers` golfers, and their readings of `balls` balls with each club, hit in random order."""
     rng = np.random.default_rng(seed)
     drawn = [draw(kind, rng) for _ in range(golfers)]
-    rows = [golfer.hit(rng.permutation(np.repeat(np.arange(len(LABELS)), balls)), rng, number) for number, golfer in enumerate(drawn)]
+    rows = [
+        golfer.hit(rng.permutation(np.repeat(np.arange(len(LABELS)), balls)), rng, number)
+        for number, golfer in enumerate(drawn)
+    ]
     return drawn, pd.concat(rows, ignore_index=True)
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import cv2
 import linetilt as lt
-from linetilt.panels.photos import PhotosPanel
+from linetilt.app.panels.photos import PhotosPanel
 
 DEMO = Path(__file__).parents[2] / "demo_photos"
 PHOTO, RUNS = "6-4.jpg", 5
@@ -28,7 +28,9 @@ def middle(values):
 
 def main():
     small = cv2.imread(str(DEMO / "photos" / "perrin" / PHOTO))
-    print("| photo | decoding alone | measure_photo | chosen to numbers and picture | as often the decoding |\n| --- | --- | --- | --- | --- |")
+    print(
+        "| photo | decoding alone | measure_photo | chosen to numbers and picture | as often the decoding |\n| --- | --- | --- | --- | --- |"
+    )
     for megapixels in (2, 12):
         with tempfile.TemporaryDirectory() as place:
             place = Path(place)
@@ -50,7 +52,9 @@ def main():
                     if "Toe" not in panel._words.value and "Level" not in panel._words.value:
                         sys.exit(f"no numbers: {panel._words.value}")
                 panel.close()
-            print(f"| {picture[..., 0].size / 1e6:.0f} megapixels | {decoding:.3f} s | {measuring:.2f} s | {middle(shown):.2f} s | {middle(shown) / decoding:.0f} |")
+            print(
+                f"| {picture[..., 0].size / 1e6:.0f} megapixels | {decoding:.3f} s | {measuring:.2f} s | {middle(shown):.2f} s | {middle(shown) / decoding:.0f} |"
+            )
 
 
 if __name__ == "__main__":

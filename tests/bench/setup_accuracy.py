@@ -15,8 +15,8 @@ import skimage.data
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2] / "kit")]
 
 from faces.setup_scene import take_setup_photo  # noqa: E402
-from linetilt.errors import PhotoError  # noqa: E402
-from linetilt.setup import measure_setup  # noqa: E402
+from linetilt.base.errors import PhotoError  # noqa: E402
+from linetilt.marking.setup import measure_setup  # noqa: E402
 
 LOW = {"pitch_deg": 3.0, "u_pitch_deg": 3.0}  # the phone stands low and looks about level
 
@@ -38,7 +38,9 @@ def row(name, results):
     if len(answers):
         size, doubt = np.abs(answers[:, 0]), answers[:, 1]
         held, wrong = f"{100 * np.mean(size <= 1.96 * doubt):.0f} %", int((size > 4 * doubt).sum())
-        figures = f"{np.median(size):.2f}° | {np.percentile(size, 95):.2f}° | {np.median(doubt):.2f}° | {held} | {wrong}"
+        figures = (
+            f"{np.median(size):.2f}° | {np.percentile(size, 95):.2f}° | {np.median(doubt):.2f}° | {held} | {wrong}"
+        )
     else:
         figures = "- | - | - | - | 0"
     print(f"| {name} | {len(results)} | {len(answers)} | {figures} | {told} |", flush=True)
@@ -47,9 +49,28 @@ def row(name, results):
 def other_pictures():
     """Return what is said to pictures that show no setup at all: the code of the refusal, or an error beyond all doubt."""
     said = []
-    for name in ("astronaut", "brick", "camera", "cell", "chelsea", "clock", "coffee", "coins", "grass", "gravel", "moon", "page", "rocket", "text"):
+    for name in (
+        "astronaut",
+        "brick",
+        "camera",
+        "cell",
+        "chelsea",
+        "clock",
+        "coffee",
+        "coins",
+        "grass",
+        "gravel",
+        "moon",
+        "page",
+        "rocket",
+        "text",
+    ):
         picture = getattr(skimage.data, name)()
-        picture = cv2.resize(picture, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC) if min(picture.shape[:2]) < 600 else picture
+        picture = (
+            cv2.resize(picture, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC)
+            if min(picture.shape[:2]) < 600
+            else picture
+        )
         for reference in ("cord", "edge"):
             try:
                 said.append((90.0, measure_setup(picture, reference=reference).u_setup_tilt_deg))
@@ -60,13 +81,27 @@ def other_pictures():
 
 def main(scenes=120, first=50_000):
     """Print the table."""
-    print("| scenes | drawn | answered | median error | 95 % of errors below | median u | 95 % interval holds | confident misses | refused |")
+    print(
+        "| scenes | drawn | answered | median error | 95 % of errors below | median u | 95 % interval holds | confident misses | refused |"
+    )
     print("| --- | --- | --- | --- | --- | --- | --- | --- | --- |", flush=True)
     seeds = range(first, first + scenes)
-    row("plumb cord, phone held by hand", [judge(take_setup_photo(seed, reference="cord")) for seed in seeds[: scenes // 2]])
-    row("plumb cord, phone low and level", [judge(take_setup_photo(seed, reference="cord", pitch_deg=seed % 7, aim_down_deg=0.0), **LOW) for seed in seeds[scenes // 2 :]])
+    row(
+        "plumb cord, phone held by hand",
+        [judge(take_setup_photo(seed, reference="cord")) for seed in seeds[: scenes // 2]],
+    )
+    row(
+        "plumb cord, phone low and level",
+        [
+            judge(take_setup_photo(seed, reference="cord", pitch_deg=seed % 7, aim_down_deg=0.0), **LOW)
+            for seed in seeds[scenes // 2 :]
+        ],
+    )
     row("level bar", [judge(take_setup_photo(seed, reference="edge")) for seed in seeds[: scenes // 3]])
-    row("no cord in the picture", [judge(take_setup_photo(seed, reference="cord", reference_there=False)) for seed in seeds[: scenes // 6]])
+    row(
+        "no cord in the picture",
+        [judge(take_setup_photo(seed, reference="cord", reference_there=False)) for seed in seeds[: scenes // 6]],
+    )
     row("no line on the ball", [judge(take_setup_photo(seed, line_there=False)) for seed in seeds[: scenes // 6]])
     row("two lines on the ball", [judge(take_setup_photo(seed, second_line=True)) for seed in seeds[: scenes // 6]])
     row("no ball", [judge(take_setup_photo(seed, ball_there=False)) for seed in seeds[: scenes // 6]])

@@ -29,8 +29,12 @@ def best_s(call, times=5):
 def draw(seed):
     """A 12-megapixel JPEG, the hand and the score lines' length; in a process of its own, so that its memory and its heap are not the measuring one's."""
     photo = take_photo(seed, megapixels=12, finish="satin", ink="blue")
-    noise = np.random.default_rng(seed).normal(0, 4, photo.rgb.shape)  # a phone's grain: drawn faces compress better than real ones
-    coded = cv2.imencode(".jpg", np.clip(photo.rgb[..., ::-1] + noise, 0, 255).astype(np.uint8), [cv2.IMWRITE_JPEG_QUALITY, 92])[1]
+    noise = np.random.default_rng(seed).normal(
+        0, 4, photo.rgb.shape
+    )  # a phone's grain: drawn faces compress better than real ones
+    coded = cv2.imencode(
+        ".jpg", np.clip(photo.rgb[..., ::-1] + noise, 0, 255).astype(np.uint8), [cv2.IMWRITE_JPEG_QUALITY, 92]
+    )[1]
     return coded.tobytes(), photo.handed, photo.head.score_line_length_mm
 
 
@@ -40,13 +44,18 @@ def main(photos=15):
         drawn = list(pool.map(draw, range(8500, 8500 + photos)))
     rows, peak, before = [], None, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3
     for content, handed, length in drawn:
-        club, coded = lt.Club(label="7", loft_deg=34, handed=handed, score_line_length_mm=length), np.frombuffer(content, np.uint8)
+        club, coded = (
+            lt.Club(label="7", loft_deg=34, handed=handed, score_line_length_mm=length),
+            np.frombuffer(content, np.uint8),
+        )
         measure = best_s(lambda: lt.measure_photo(content, club))
         peak = peak or resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3
         rows.append((coded.size / 1e6, best_s(lambda: cv2.imdecode(coded, cv2.IMREAD_COLOR)), measure))
     size, decode, measure = np.median(rows, axis=0)
     print("| 12-megapixel JPEG, one core | figure |\n| --- | --- |")
-    print(f"| file | {size:.1f} MB |\n| cv2.imdecode | {decode:.3f} s |\n| measure_photo | {measure:.3f} s |\n| ratio | {measure / decode:.1f} |")
+    print(
+        f"| file | {size:.1f} MB |\n| cv2.imdecode | {decode:.3f} s |\n| measure_photo | {measure:.3f} s |\n| ratio | {measure / decode:.1f} |"
+    )
     print(f"| peak memory, measuring one photo | {peak:.0f} MB, of which the libraries take {before:.0f} |")
 
 

@@ -14,23 +14,26 @@ from pathlib import Path
 
 import linetilt
 import pytest
-from linetilt.__main__ import CONFIG, arguments
-from linetilt.lie_table import keep_rules, lie_table
+from linetilt.app.command import CONFIG, arguments
+from linetilt.session.lie_table import keep_rules, lie_table
 
 ROOT = Path(__file__).parents[2]
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")
-FLAGS = (
-    "--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking --disable-component-update --disable-sync"
-).split()
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
 WAIT_S = 90
-BEYOND = re.compile(r"^(https?|wss?)://(?!127\.0\.0\.1[:/])|/lab/api/(update|news)")  # other machines, and what has JupyterLab ask them
+BEYOND = re.compile(
+    r"^(https?|wss?)://(?!127\.0\.0\.1[:/])|/lab/api/(update|news)"
+)  # other machines, and what has JupyterLab ask them
 FAILED = '[data-mime-type="application/vnd.jupyter.stderr"]'  # text on stderr, and tracebacks
 RAN = f"""() => {{
     const prompts = [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].map(prompt => prompt.innerText);
     return document.querySelector('{FAILED}') || prompts.every(text => /[0-9]/.test(text));
 }}"""
 SETTINGS = {
-    "apputils-extension/notification": {"fetchNews": "false", "checkForUpdates": True},  # as after the question for news was answered with no
+    "apputils-extension/notification": {
+        "fetchNews": "false",
+        "checkForUpdates": True,
+    },  # as after the question for news was answered with no
     "notebook-extension/tracker": {"windowingMode": "none"},  # all cells are in the page, also those out of sight
 }
 
@@ -54,7 +57,9 @@ class Server:
         self.token = secrets.token_hex(16)
         for name in ("notebooks", "demo_photos", *(["kit"] if book else [])):
             if (ROOT / name).is_dir():
-                shutil.copytree(ROOT / name, self.root / name, ignore=shutil.ignore_patterns(".ipynb_checkpoints", "__pycache__"))
+                shutil.copytree(
+                    ROOT / name, self.root / name, ignore=shutil.ignore_patterns(".ipynb_checkpoints", "__pycache__")
+                )
         for file in self.root.glob("notebooks/*.ipynb"):
             file.write_text(json.dumps(cleared(json.loads(file.read_text()))))
         with socket.socket() as probe:
@@ -75,9 +80,16 @@ class Server:
             env["JUPYTER_CONFIG_PATH"] = str(CONFIG)
         start = ["linetilt", str(book)] if book else ["jupyterlab", *arguments(root=self.root)]
         command = [
-            sys.executable, "-m", *start, "--no-browser", "--allow-root", "--ip=127.0.0.1", f"--port={self.port}",
-            "--ServerApp.port_retries=0", f"--IdentityProvider.token={self.token}",
-        ]  # fmt: skip
+            sys.executable,
+            "-m",
+            *start,
+            "--no-browser",
+            "--allow-root",
+            "--ip=127.0.0.1",
+            f"--port={self.port}",
+            "--ServerApp.port_retries=0",
+            f"--IdentityProvider.token={self.token}",
+        ]
         self._log = open(folder / "server.log", "wb")
         self._process = subprocess.Popen(command, stdout=self._log, stderr=subprocess.STDOUT, env=env, cwd=folder)
         deadline = time.monotonic() + WAIT_S
@@ -93,7 +105,9 @@ class Server:
 
     def api(self, path):
         """Return what the server's API says, from JSON."""
-        with urllib.request.urlopen(f"http://127.0.0.1:{self.port}/api/{path}?token={self.token}", timeout=10) as answer:
+        with urllib.request.urlopen(
+            f"http://127.0.0.1:{self.port}/api/{path}?token={self.token}", timeout=10
+        ) as answer:
             return json.load(answer)
 
     def url(self, notebook):
@@ -132,7 +146,9 @@ def lab_server(browser, tmp_path_factory):
 @pytest.fixture(scope="session")
 def browser():
     """A headless Chromium, driven by Playwright; tests are skipped where there is none."""
-    sync_api = pytest.importorskip("playwright.sync_api", reason="the browser driver is not installed: pip install playwright")
+    sync_api = pytest.importorskip(
+        "playwright.sync_api", reason="the browser driver is not installed: pip install playwright"
+    )
     path = next(filter(None, map(shutil.which, BROWSERS)), None)
     if path is None:
         pytest.skip(f"no browser found (looked for {', '.join(BROWSERS)}): apt-get install chromium")
@@ -179,7 +195,10 @@ class Pages:
         errors = []
         self._opened.append((page, errors))
         page.on("pageerror", lambda error: errors.append(f"script error in the page: {error}"))
-        page.on("request", lambda request: errors.append(f"asked the net: {request.url}") if BEYOND.search(request.url) else None)
+        page.on(
+            "request",
+            lambda request: errors.append(f"asked the net: {request.url}") if BEYOND.search(request.url) else None,
+        )
         self._load(page, path)
         return page
 
@@ -201,7 +220,9 @@ class Pages:
         """Restart the kernel and run all cells."""
         menu(page, "restart-and-run-all")
         page.locator(".jp-Dialog .jp-mod-accept").click()
-        page.wait_for_function("() => ![...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].every(p => /[0-9]/.test(p.innerText))")
+        page.wait_for_function(
+            "() => ![...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].every(p => /[0-9]/.test(p.innerText))"
+        )
         self._wait_ran(page, f"notebooks/{name}")
 
     def _wait_ran(self, page, path):

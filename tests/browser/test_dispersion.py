@@ -37,13 +37,17 @@ def test_the_chart_and_the_table_follow_the_sliders(run_notebook, demo_table):
     handle(page, "Bend").focus()
     for _ in range(4):
         page.keyboard.press("ArrowLeft")
-    page.wait_for_function(f"() => document.querySelector('.js-plotly-plot').layout.title.text.includes('bent {bend - 1:g}° upright')")
+    page.wait_for_function(
+        f"() => document.querySelector('.js-plotly-plot').layout.title.text.includes('bent {bend - 1:g}° upright')"
+    )
     page.wait_for_function(f"table => ({READ})().table !== table", arg=start["table"])
     moved = page.evaluate(READ)
     assert moved["before"] == start["before"]
     assert start["before"] > moved["after"] > start["after"]
     assert moved["table"] != start["table"] and "left of the line" in moved["table"]
-    page.locator(".widget-dropdown", has_text="The golfer keeps").locator("select").select_option("face's aim, by habit")
+    page.locator(".widget-dropdown", has_text="The golfer keeps").locator("select").select_option(
+        "face's aim, by habit"
+    )
     page.wait_for_function("() => document.querySelector('.js-plotly-plot').layout.title.text.includes('by habit')")
     habit = page.evaluate(READ)
     assert abs(habit["after"] - habit["before"]) < 0.1
@@ -62,4 +66,6 @@ def test_every_slider_redraws_the_chart(run_notebook):
         changed = page.evaluate(READ)
         assert (changed["table"], changed["title"]) != (before["table"], before["title"]), label
     # Shown with pytest -s; a clock is no assertion.
-    print(f"slider to redrawn chart: median {sorted(times)[len(times) // 2]:.0f} ms, longest {max(times):.0f} ms of {len(times)}")
+    print(
+        f"slider to redrawn chart: median {sorted(times)[len(times) // 2]:.0f} ms, longest {max(times):.0f} ms of {len(times)}"
+    )

@@ -155,7 +155,9 @@ def test_from_a_clean_book_to_a_bend_list(pages, server, tmp_path):
     handle(flight, "Bend").focus()
     for _ in range(4):
         flight.keyboard.press("ArrowRight")
-    flight.wait_for_function(f"before => ({READ})().after < before - 0.3", arg=before["after"])  # upright: further left, which is minus in the chart
+    flight.wait_for_function(
+        f"before => ({READ})().after < before - 0.3", arg=before["after"]
+    )  # upright: further left, which is minus in the chart
     assert flight.evaluate(READ)["before"] == before["before"]
     with lt.SessionBook(server.book) as book:
         assert len(book.golfers()) == 1 and book.shots(1)["counted"].sum() == 5 and len(book.plans(1))
@@ -200,11 +202,20 @@ def unnamed(page):
     browser = page.context.new_cdp_session(page)
     found = []
     for place in range(page.locator(".jp-OutputArea-output").count()):
-        output = browser.send("Runtime.evaluate", {"expression": f"document.querySelectorAll('.jp-OutputArea-output')[{place}]"})["result"]
+        output = browser.send(
+            "Runtime.evaluate", {"expression": f"document.querySelectorAll('.jp-OutputArea-output')[{place}]"}
+        )["result"]
         nodes = browser.send("Accessibility.queryAXTree", {"objectId": output["objectId"]})["nodes"]
         controls = [node for node in nodes if not node["ignored"] and node["role"]["value"] in CONTROLS]
-        found += [(node["role"]["value"], node.get("name", {}).get("value", "").strip(), node["backendDOMNodeId"]) for node in controls]
-    nameless = [browser.send("DOM.describeNode", {"backendNodeId": node})["node"].get("attributes") for _, name, node in found if not name]
+        found += [
+            (node["role"]["value"], node.get("name", {}).get("value", "").strip(), node["backendDOMNodeId"])
+            for node in controls
+        ]
+    nameless = [
+        browser.send("DOM.describeNode", {"backendNodeId": node})["node"].get("attributes")
+        for _, name, node in found
+        if not name
+    ]
     browser.detach()
     return nameless, len(found)
 
@@ -224,7 +235,9 @@ def test_keyboard_alone_from_a_golfer_to_a_bend_list(pages, server):
         keys.to("New club").type(label).to("its loft in degrees").type(loft).to("Add club").press("Enter")
         page.get_by_text(f"Club {label} is in the bag.").wait_for()
     keys.to("Score lines, all clubs").type("52").to("Use for all clubs").press("Space")
-    page.wait_for_function("() => [...document.querySelectorAll('input')].filter(input => input.value === '52').length === 2")
+    page.wait_for_function(
+        "() => [...document.querySelectorAll('input')].filter(input => input.value === '52').length === 2"
+    )
     keys.to("kind of head, club 8").press("f")
     keys.to("Ball to net").type("4").press("Enter")
     page.get_by_text(re.compile("started 1.[46]° off the line")).wait_for()  # 4 m or 4 yards
@@ -242,7 +255,9 @@ def test_keyboard_alone_from_a_golfer_to_a_bend_list(pages, server):
     keys.press("ArrowUp")
     wait_look(page, "6-4.jpg:to look at")
     page.locator(SAID, has_text="6-4.jpg: club 6, to look at").wait_for()
-    keys.press("b").to("Reason").press("m").to("Set it aside").press("Enter")  # "b" is a notebook's shortcut for a new cell: not from here
+    keys.press("b").to("Reason").press("m").to("Set it aside").press(
+        "Enter"
+    )  # "b" is a notebook's shortcut for a new cell: not from here
     wait_look(page, "6-4.jpg:mat moved")
     keys.to("Undo").press("Space")
     wait_look(page, "6-4.jpg:to look at")
@@ -264,10 +279,14 @@ def test_keyboard_alone_from_a_golfer_to_a_bend_list(pages, server):
     page = pages.run(NB3)
     keys = Keys(page)
     keys.to("Limits and bench").press("Space").to("0.5°").press("Space")
-    page.wait_for_function("() => document.querySelector('.mod-active[title], .mod-active') && [...document.querySelectorAll('.mod-active')].some(b => b.innerText === '0.5°')")
+    page.wait_for_function(
+        "() => document.querySelector('.mod-active[title], .mod-active') && [...document.querySelectorAll('.mod-active')].some(b => b.innerText === '0.5°')"
+    )
     keys.to("After the bend", "Shift+Tab").press("Space").to("Gauge reads now")
     assert not unnamed(page)[0]
-    keys.to("Where shots miss", "Shift+Tab").press("Enter").to("Middle off the line").type("4").to("Scatter").type("8").to("Keep this miss").press("Space")
+    keys.to("Where shots miss", "Shift+Tab").press("Enter").to("Middle off the line").type("4").to("Scatter").type(
+        "8"
+    ).to("Keep this miss").press("Space")
     page.get_by_text(re.compile("6: middle 4 (m|yd) left, scatter 8")).wait_for()
     nameless, controls = unnamed(page)
     assert not nameless and controls > 14

@@ -33,7 +33,9 @@ def test_limits_bench_sheet_and_bend(run_notebook, demo_table):
     capped = demo_table(step_deg=0.5, cap_deg=0.5).words.set_index("club")["advice"]
     page.locator(".lt-bag", has_text=next(advice for advice in capped if advice.endswith("(part)"))).wait_for()
     assert {club: row(page, club)[1] for club in capped.index} == capped.to_dict()
-    page.wait_for_function(f"before => JSON.stringify(({CHART})().bent) !== before", arg=json.dumps(before["bent"], separators=(",", ":")))
+    page.wait_for_function(
+        f"before => JSON.stringify(({CHART})().bent) !== before", arg=json.dumps(before["bent"], separators=(",", ":"))
+    )
     page.get_by_label("Golfer's own cap, °").fill("much")
     page.keyboard.press("Enter")
     page.get_by_role("alert").filter(has_text="cap is 'much'").wait_for()

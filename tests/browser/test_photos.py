@@ -27,12 +27,21 @@ def open_panel(lab_server, run_notebook):
         for photo in photos:
             shutil.copy(lab_server.root / "demo_photos" / "photos" / "perrin" / photo, folder)
         notebook = json.loads((lab_server.root / "notebooks" / NOTEBOOK).read_text())
-        names = {"BOOK_FILE": f"../{name}.linetilt", "FOLDER": f"../{name}", "BAG": bag, "SHOT_LIST": "../demo_photos/shots.csv"}
-        panel = next(place for place, cell in enumerate(notebook["cells"]) if "PhotosPanel(intake)" in "".join(cell["source"]))
+        names = {
+            "BOOK_FILE": f"../{name}.linetilt",
+            "FOLDER": f"../{name}",
+            "BAG": bag,
+            "SHOT_LIST": "../demo_photos/shots.csv",
+        }
+        panel = next(
+            place for place, cell in enumerate(notebook["cells"]) if "PhotosPanel(intake)" in "".join(cell["source"])
+        )
         del notebook["cells"][panel + 1 :]  # what comes after is nbval's
         for cell in notebook["cells"]:
             if cell["cell_type"] == "code" and "BOOK_FILE = None" in (source := "".join(cell["source"])):
-                cell["source"] = re.sub(r"^(\w+) = None.*$", lambda found: f"{found[1]} = {names[found[1]]!r}", source, flags=re.M)
+                cell["source"] = re.sub(
+                    r"^(\w+) = None.*$", lambda found: f"{found[1]} = {names[found[1]]!r}", source, flags=re.M
+                )
         (lab_server.root / "notebooks" / f"{name}.ipynb").write_text(json.dumps(notebook))
         page = run_notebook(f"{name}.ipynb")
         page.wait_for_selector(LIST)
@@ -47,8 +56,10 @@ def click(page, name, exact=True):
 
 def wait_look(page, *looks):
     """Wait until the list holds an entry for each of these texts: a photo's name and what is said of it, with a colon between."""
-    page.wait_for_function(f"looks => {{ const all = ({LOOKS})(); return looks.every(look => all.some(text => look.every(part => text.includes(part)))); }}",
-                           arg=[look.split(":") for look in looks])  # fmt: skip
+    page.wait_for_function(
+        f"looks => {{ const all = ({LOOKS})(); return looks.every(look => all.some(text => look.every(part => text.includes(part)))); }}",
+        arg=[look.split(":") for look in looks],
+    )
 
 
 def choose(page, name):
@@ -125,7 +136,9 @@ def test_later_photos_are_compared_with_the_clean_face(open_panel, lab_server):
     for number in (1, 2):
         photo = take_photo(722, prints=number, hard=False, megapixels=1.6, finish="satin", ink="blue")
         cv2.imwrite(str(folder / f"7-{number}.jpg"), photo.rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 95])
-    (lab_server.root / "clean.csv").write_text(f"label,loft_deg,handed,score_line_length_mm\n7,34,{photo.handed},{photo.head.score_line_length_mm}\n")
+    (lab_server.root / "clean.csv").write_text(
+        f"label,loft_deg,handed,score_line_length_mm\n7,34,{photo.handed},{photo.head.score_line_length_mm}\n"
+    )
     page = open_panel("clean", [], "../clean.csv")
     choose(page, "7-2.jpg")
     wait_look(page, "7-2.jpg:refused")
@@ -148,7 +161,9 @@ def test_keyboard_alone(open_panel):
     def press_until(key, name):
         """Press Tab until the control of that name has the focus, as somebody without a mouse does, then the key."""
         for _ in range(40):
-            now = page.evaluate("() => { const e = document.activeElement; return e.getAttribute('aria-label') || (e.labels?.[0] || e).innerText || e.placeholder || ''; }")
+            now = page.evaluate(
+                "() => { const e = document.activeElement; return e.getAttribute('aria-label') || (e.labels?.[0] || e).innerText || e.placeholder || ''; }"
+            )
             if now.strip().startswith(name):
                 page.keyboard.press(key)
                 return

@@ -67,7 +67,10 @@ def test_nothing_hangs_over_the_edge(show):
 def test_names_stay_text_and_charts_are_drawn(show, pages):
     page = show("report.html")
     page.wait_for_selector("#flight .main-svg")
-    assert page.title().startswith("Lie and strike: <script>") and page.locator("h1").inner_text() == "<script>document.title='owned'</script>"
+    assert (
+        page.title().startswith("Lie and strike: <script>")
+        and page.locator("h1").inner_text() == "<script>document.title='owned'</script>"
+    )
     assert "<img src=x" in page.locator(".where").inner_text() and page.locator("img").count() == 4
     assert page.evaluate("[...document.images].every(image => image.naturalWidth === 520)")
     assert page.evaluate("document.querySelector('#strikes').data.length") >= 3

@@ -39,8 +39,19 @@ def test_what_was_typed_is_there_after_a_restart(pages, named_book, tmp_path):
     page.get_by_label("Ball to net, metres").fill("3")
     page.keyboard.press("Enter")
     page.get_by_text("started 1.9° off the line").wait_for()
-    photo = take_setup_photo(11, handed="left", reference="cord", background="plain", pitch_deg=3, aim_down_deg=0, hard=False)
-    two = take_setup_photo(13, second_line=True, handed="left", reference="cord", background="plain", pitch_deg=3, aim_down_deg=0, hard=False)
+    photo = take_setup_photo(
+        11, handed="left", reference="cord", background="plain", pitch_deg=3, aim_down_deg=0, hard=False
+    )
+    two = take_setup_photo(
+        13,
+        second_line=True,
+        handed="left",
+        reference="cord",
+        background="plain",
+        pitch_deg=3,
+        aim_down_deg=0,
+        hard=False,
+    )
     (tmp_path / "setup.jpg").write_bytes(photo.jpeg)
     with page.expect_file_chooser() as chooser:
         page.get_by_role("button", name="Choose a photo").click()
@@ -60,7 +71,13 @@ def test_what_was_typed_is_there_after_a_restart(pages, named_book, tmp_path):
         box, frame = mark.bounding_box(), stage.bounding_box()
         page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
         page.mouse.down()
-        page.mouse.move(*(frame[edge] + frame[size] * at / full for edge, size, at, full in zip("xy", ("width", "height"), end, two.rgb.shape[1::-1], strict=True)), steps=3)
+        page.mouse.move(
+            *(
+                frame[edge] + frame[size] * at / full
+                for edge, size, at, full in zip("xy", ("width", "height"), end, two.rgb.shape[1::-1], strict=True)
+            ),
+            steps=3,
+        )
         page.mouse.up()
     page.get_by_role("button", name="Measure from these marks").click()
     page.get_by_text("Mind: placed by hand").wait_for()
@@ -77,4 +94,7 @@ def test_what_was_typed_is_there_after_a_restart(pages, named_book, tmp_path):
         assert kept["net_distance_mm"] == 3000
         assert kept["setup_tilt_deg"] == pytest.approx(two.setup_tilt_deg, abs=4 * kept["u_setup_tilt_deg"])
         assert book.bag(int(kept["bag_id"]))["7"] == lt.Club(label="7", loft_deg=34, handed="left", gauge_lie_deg=61.5)
-    assert page.get_by_role("link", name="Download marking_strip_A4.svg").get_attribute("download") == "marking_strip_A4.svg"
+    assert (
+        page.get_by_role("link", name="Download marking_strip_A4.svg").get_attribute("download")
+        == "marking_strip_A4.svg"
+    )

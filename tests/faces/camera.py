@@ -43,7 +43,9 @@ def face_homography(handed, pitch_deg, yaw_deg, roll_deg, f_px, size, centre_uv,
     ry = np.array([[np.cos(yaw), 0, np.sin(yaw)], [0, 1, 0], [-np.sin(yaw), 0, np.cos(yaw)]])
     rz = np.array([[np.cos(roll), -np.sin(roll), 0], [np.sin(roll), np.cos(roll), 0], [0, 0, 1]])
     rotation = rz @ rx @ ry
-    plane = np.array([[side, 0, -side * centre_uv[0]], [0, -1, centre_uv[1]], [0, 0, 0]])  # (u, v, 1) -> X right, Y down
+    plane = np.array(
+        [[side, 0, -side * centre_uv[0]], [0, -1, centre_uv[1]], [0, 0, 0]]
+    )  # (u, v, 1) -> X right, Y down
     pose = rotation @ plane + np.outer([0, 0, distance_mm], [0, 0, 1])
     camera = np.array([[f_px, 0, width / 2 - 0.5], [0, f_px, height / 2 - 0.5], [0, 0, 1]])
     eye = rotation.T @ np.array([0, 0, -distance_mm])  # X right, Y down, Z away from the viewer
@@ -64,9 +66,14 @@ def _draw_shaft(rng, picture, head, homography, f_px, handed):
     across = np.array([up[1], -up[0], 0]) / np.hypot(up[0], up[1])
     steel = rng.random() < 0.7
     lobes = [(rng.uniform(-0.9, 0.9), rng.uniform(0.08, 0.4), rng.uniform(0.2, 1.2)) for _ in range(3)]
-    metal = picture[picture.shape[0] // 3 : -picture.shape[0] // 3, picture.shape[1] // 3 : -picture.shape[1] // 3].mean(axis=(0, 1))
-    parts = [(HOSEL_FROM_MM, 55.5, head.hosel_radius_mm, metal), (54.5, 71.5, head.hosel_radius_mm - 0.25, 0.03 * metal),
-             (71.5, 600.0, 4.7, metal * (rng.uniform(0.8, 1.2) if steel else rng.uniform(0.02, 0.5, 3)))]  # fmt: skip
+    metal = picture[
+        picture.shape[0] // 3 : -picture.shape[0] // 3, picture.shape[1] // 3 : -picture.shape[1] // 3
+    ].mean(axis=(0, 1))
+    parts = [
+        (HOSEL_FROM_MM, 55.5, head.hosel_radius_mm, metal),
+        (54.5, 71.5, head.hosel_radius_mm - 0.25, 0.03 * metal),
+        (71.5, 600.0, 4.7, metal * (rng.uniform(0.8, 1.2) if steel else rng.uniform(0.02, 0.5, 3))),
+    ]
     stripes = np.linspace(-1, 1, 15)
     for start, end, radius, colour in parts:
         along = np.concatenate([np.arange(start, min(end, 120), 2.0), np.arange(120, end, 20.0), [end]])
@@ -80,7 +87,11 @@ def _draw_shaft(rng, picture, head, homography, f_px, handed):
                 break
             for i in range(len(stripes) - 1):
                 middle = (stripes[i] + stripes[i + 1]) / 2
-                light = 0.25 + 0.4 * np.sqrt(1 - middle**2) + sum(p * np.exp(-(((middle - m) / w) ** 2)) for m, w, p in lobes)
+                light = (
+                    0.25
+                    + 0.4 * np.sqrt(1 - middle**2)
+                    + sum(p * np.exp(-(((middle - m) / w) ** 2)) for m, w, p in lobes)
+                )
                 quad = np.round(corners[[0, 0, 1, 1], [i, i + 1, i + 1, i]] * 16).astype(np.int32)
                 cv2.fillConvexPoly(picture, quad, (colour * light).tolist(), cv2.LINE_8, 4)
 
@@ -130,15 +141,25 @@ def _shade(rng, maps, coverage, ink, opacity, eye, glare):
     alpha = np.clip(coverage * opacity, 0, 1)[..., None]
     inked = np.array(INKS[ink], np.float32) * diffuse[..., None] + 0.04 * specular[..., None]
     # thin ink lets the metal through, tinted
-    return ((1 - alpha) * base + alpha * (0.85 * inked + 0.15 * base * np.array(INKS[ink], np.float32))) * tint.astype(np.float32)
+    return ((1 - alpha) * base + alpha * (0.85 * inked + 0.15 * base * np.array(INKS[ink], np.float32))) * tint.astype(
+        np.float32
+    )
 
 
 def _background(rng, size):
     width, height = size
     small = rng.uniform(0.02, 0.5, 3) * np.ones((24, 32, 3))
     for _ in range(6):
-        cv2.circle(small, (int(rng.integers(0, 32)), int(rng.integers(0, 24))), int(rng.integers(2, 10)), rng.uniform(0.02, 0.6, 3).tolist(), -1)
-    out = cv2.GaussianBlur(cv2.resize(small.astype(np.float32), (width, height), interpolation=cv2.INTER_CUBIC), (0, 0), width / 150)
+        cv2.circle(
+            small,
+            (int(rng.integers(0, 32)), int(rng.integers(0, 24))),
+            int(rng.integers(2, 10)),
+            rng.uniform(0.02, 0.6, 3).tolist(),
+            -1,
+        )
+    out = cv2.GaussianBlur(
+        cv2.resize(small.astype(np.float32), (width, height), interpolation=cv2.INTER_CUBIC), (0, 0), width / 150
+    )
     kind = rng.integers(0, 3)
     scale = rng.uniform(0.003, 0.02) * width
     grain = rng.standard_normal((int(height / scale) + 2, int(width / scale) + 2)).astype(np.float32)
@@ -161,9 +182,9 @@ def _develop(rng, linear, sharp_px, hard):
         cv2.line(kernel, (2 * length - end[0], 2 * length - end[1]), end, 1.0)
         linear = cv2.filter2D(linear, -1, kernel / kernel.sum())
     rows, columns = linear.shape[:2]
-    y, x = np.mgrid[-1:1:rows * 1j, -1:1:columns * 1j].astype(np.float32)
+    y, x = np.mgrid[-1 : 1 : rows * 1j, -1 : 1 : columns * 1j].astype(np.float32)
     linear = linear * (1 - rng.uniform(0, 0.25) * (x**2 + y**2) / 2)[..., None]
-    middle = linear[rows // 4:3 * rows // 4, columns // 4:3 * columns // 4]
+    middle = linear[rows // 4 : 3 * rows // 4, columns // 4 : 3 * columns // 4]
     linear = linear * (rng.uniform(0.25, 0.6) / np.percentile(middle, rng.uniform(70, 95)))
     shot, read = rng.uniform(0.002, 0.02), rng.uniform(0.001, 0.006)
     noise = rng.standard_normal(linear.shape, dtype=np.float32)
@@ -184,12 +205,16 @@ def with_exif(jpeg, f35_mm=None, orientation=1):
     if f35_mm:
         first.append(entry(0x8769, 4, 1, struct.pack("<I", 8 + 2 + 12 * 2 + 4)))
         exif = struct.pack("<H", 1) + entry(0xA405, 3, 1, short(int(f35_mm))) + struct.pack("<I", 0)
-    tiff = b"II*\0" + struct.pack("<I", 8) + struct.pack("<H", len(first)) + b"".join(first) + struct.pack("<I", 0) + exif
+    tiff = (
+        b"II*\0" + struct.pack("<I", 8) + struct.pack("<H", len(first)) + b"".join(first) + struct.pack("<I", 0) + exif
+    )
     block = b"Exif\0\0" + tiff
     return jpeg[:2] + b"\xff\xe1" + struct.pack(">H", len(block) + 2) + block + jpeg[2:]
 
 
-def take_photo(seed, *, megapixels=None, hard=True, club=None, handed=None, angles_deg=None, prints=1, finish=None, **print_options):
+def take_photo(
+    seed, *, megapixels=None, hard=True, club=None, handed=None, angles_deg=None, prints=1, finish=None, **print_options
+):
     """Photograph one marked face drawn from `seed`.
 
     Parameters
@@ -240,18 +265,35 @@ def take_photo(seed, *, megapixels=None, hard=True, club=None, handed=None, angl
     scale = f_px / distance
     ppm = float(np.clip(scale * 1.1, 7, 18))
     maps = head.maps(rng, ppm)
-    grid = dict(shape=maps.inside.shape, u0=maps.u0, v0=maps.v0, ppm=ppm, score_lines_v=head.lines[:, 0],
-                score_line_width_mm=head.score_line_width_mm, score_line_half_length_mm=length / 2)
+    grid = dict(
+        shape=maps.inside.shape,
+        u0=maps.u0,
+        v0=maps.v0,
+        ppm=ppm,
+        score_lines_v=head.lines[:, 0],
+        score_line_width_mm=head.score_line_width_mm,
+        score_line_half_length_mm=length / 2,
+    )
     first = draw_print(rng, **grid, **print_options)
     coverage = first.coverage * (prints > 0)
     if prints > 1:
-        second = draw_print(rng, **grid, ink=first.ink, toe_mm=first.toe_mm + float(rng.uniform(-7, 7)), up_mm=first.up_mm + float(rng.uniform(-3, 3)))
+        second = draw_print(
+            rng,
+            **grid,
+            ink=first.ink,
+            toe_mm=first.toe_mm + float(rng.uniform(-7, 7)),
+            up_mm=first.up_mm + float(rng.uniform(-3, 3)),
+        )
         coverage = np.maximum(coverage, second.coverage)
     linear = _shade(rng, maps, coverage, first.ink, first.opacity, eye, hard and rng.random() < 0.25)
     if rng.random() < 0.4:  # a soft shadow's edge across the face
-        y, x = np.mgrid[0:linear.shape[0], 0:linear.shape[1]].astype(np.float32)
+        y, x = np.mgrid[0 : linear.shape[0], 0 : linear.shape[1]].astype(np.float32)
         angle, soft = rng.uniform(0, 2 * np.pi), rng.uniform(2, 15) * ppm
-        edge = (x - linear.shape[1] / 2) * np.cos(angle) + (y - linear.shape[0] / 2) * np.sin(angle) + rng.uniform(-20, 20) * ppm
+        edge = (
+            (x - linear.shape[1] / 2) * np.cos(angle)
+            + (y - linear.shape[0] / 2) * np.sin(angle)
+            + rng.uniform(-20, 20) * ppm
+        )
         linear = linear * (1 - rng.uniform(0.1, 0.5) / (1 + np.exp(-np.clip(edge / soft, -30, 30))))[..., None]
 
     to_map = np.array([[ppm, 0, -maps.u0 * ppm], [0, -ppm, maps.v0 * ppm], [0, 0, 1]])
@@ -268,6 +310,22 @@ def take_photo(seed, *, megapixels=None, hard=True, club=None, handed=None, angl
 
     written = f35 if rng.random() < 0.6 else None
     orientation = int(rng.choice([1, 1, 1, 3, 6, 8]))
-    turned = {1: rgb, 3: rgb[::-1, ::-1], 6: np.rot90(rgb), 8: np.rot90(rgb, -1)}[orientation]  # stored so that EXIF turns it upright
-    ok, data = cv2.imencode(".jpg", np.ascontiguousarray(turned[..., ::-1]), [cv2.IMWRITE_JPEG_QUALITY, int(rng.integers(75, 96))])
-    return Photo(with_exif(data.tobytes(), written, orientation), rgb, homography, first, head, handed, pitch, yaw, roll, f_px, written and float(int(written)))
+    turned = {1: rgb, 3: rgb[::-1, ::-1], 6: np.rot90(rgb), 8: np.rot90(rgb, -1)}[
+        orientation
+    ]  # stored so that EXIF turns it upright
+    ok, data = cv2.imencode(
+        ".jpg", np.ascontiguousarray(turned[..., ::-1]), [cv2.IMWRITE_JPEG_QUALITY, int(rng.integers(75, 96))]
+    )
+    return Photo(
+        with_exif(data.tobytes(), written, orientation),
+        rgb,
+        homography,
+        first,
+        head,
+        handed,
+        pitch,
+        yaw,
+        roll,
+        f_px,
+        written and float(int(written)),
+    )

@@ -25,7 +25,9 @@ class FaceMaps:
     albedo: np.ndarray  # (H, W, 3) linear RGB; the mirror colour where metallic
     metallic: np.ndarray  # (H, W) 0 to 1
     roughness: np.ndarray  # (H, W) 0 to 1
-    height_mm: np.ndarray  # (H, W) fine relief of the flat face: score lines, brushing, scratches; negative is into the metal
+    height_mm: (
+        np.ndarray
+    )  # (H, W) fine relief of the flat face: score lines, brushing, scratches; negative is into the metal
     shape_mm: np.ndarray  # (H, W) coarse relief: rounded edges of the blade, and the hosel; 0 on the flat face
     inside: np.ndarray  # (H, W) bool, blade or hosel
     u0: float
@@ -35,7 +37,9 @@ class FaceMaps:
     def grid(self):
         """Return u and v of every pixel, each (H, W), in mm."""
         rows, columns = self.inside.shape
-        return np.meshgrid(self.u0 + np.arange(columns) / self.pixels_per_mm, self.v0 - np.arange(rows) / self.pixels_per_mm)
+        return np.meshgrid(
+            self.u0 + np.arange(columns) / self.pixels_per_mm, self.v0 - np.arange(rows) / self.pixels_per_mm
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,8 +88,10 @@ class Head:
         **fixed
             Fields of the head that are given, not drawn (`finish="chrome"`); `outline`, `lines` follow from the others.
         """
-        known = {name: getattr(club, name, None) for name in
-                 ("loft_deg", "lie_deg", "score_line_length_mm", "score_line_pitch_mm", "score_line_width_mm")}
+        known = {
+            name: getattr(club, name, None)
+            for name in ("loft_deg", "lie_deg", "score_line_length_mm", "score_line_pitch_mm", "score_line_width_mm")
+        }
         known = {name: value for name, value in known.items() if value is not None} | fixed
         drawn = {
             "loft_deg": rng.uniform(22, 58),
@@ -122,7 +128,9 @@ class Head:
         u0, v0 = self.outline[:, 0].min() - 22, self.outline[:, 1].max() + 4
         columns = int((self.outline[:, 0].max() + 3 - u0) * ppm) + 1
         rows = int((v0 - self.outline[:, 1].min() + 3) * ppm) + 1
-        u, v = np.meshgrid((u0 + np.arange(columns) / ppm).astype(np.float32), (v0 - np.arange(rows) / ppm).astype(np.float32))
+        u, v = np.meshgrid(
+            (u0 + np.arange(columns) / ppm).astype(np.float32), (v0 - np.arange(rows) / ppm).astype(np.float32)
+        )
         to_pixel = _Pen(u0, v0, ppm)
         noise = _Noise(rng, rows, columns, ppm)
         shape_mm, inside, hosel = self._shape(u, v, to_pixel)
@@ -137,8 +145,17 @@ class Head:
         self._ornaments(to_pixel, surface)
         self._score_lines(rng, noise, u, v, ppm, surface)
         self._dirt(rng, noise, to_pixel, surface)
-        return FaceMaps(np.clip(albedo, 0.005, 0.98), np.clip(metallic, 0, 1), np.clip(roughness, 0.04, 1), height,
-                        shape_mm, inside, float(u0), float(v0), ppm)
+        return FaceMaps(
+            np.clip(albedo, 0.005, 0.98),
+            np.clip(metallic, 0, 1),
+            np.clip(roughness, 0.04, 1),
+            height,
+            shape_mm,
+            inside,
+            float(u0),
+            float(v0),
+            ppm,
+        )
 
     def _shape(self, u, v, to_pixel):
         """Coarse relief, inside mask and the share of the hosel, each (H, W)."""
@@ -163,12 +180,26 @@ class Head:
         one = np.ones(u.shape, np.float32)
         tint = np.array([1.0, rng.uniform(0.97, 1.0), rng.uniform(0.93, 0.99)], np.float32)
         base, rough, metal = {
-            "chrome": (0.74, 0.12, 1.0), "satin": (0.60, 0.33, 1.0), "brushed": (0.58, 0.27, 1.0), "blasted": (0.52, 0.48, 1.0),
-            "raw": (0.42, 0.38, 0.95), "black": (0.045, 0.30, 0.8), "grey": (0.17, 0.34, 1.0)}[self.finish]
+            "chrome": (0.74, 0.12, 1.0),
+            "satin": (0.60, 0.33, 1.0),
+            "brushed": (0.58, 0.27, 1.0),
+            "blasted": (0.52, 0.48, 1.0),
+            "raw": (0.42, 0.38, 0.95),
+            "black": (0.045, 0.30, 0.8),
+            "grey": (0.17, 0.34, 1.0),
+        }[self.finish]
         albedo = one[..., None] * (base * rng.uniform(0.93, 1.07)) * tint
         roughness = one * rough * np.float32(rng.uniform(0.85, 1.15))
         metallic, height = one * metal, 0 * one
-        grain = {"chrome": 0.0002, "satin": 0.0008, "brushed": 0.0025, "blasted": 0.0035, "raw": 0.002, "black": 0.001, "grey": 0.001}
+        grain = {
+            "chrome": 0.0002,
+            "satin": 0.0008,
+            "brushed": 0.0025,
+            "blasted": 0.0035,
+            "raw": 0.002,
+            "black": 0.001,
+            "grey": 0.001,
+        }
         if self.finish in ("satin", "brushed"):
             streak = noise.streaks(vertical=self.brush_vertical)
             height += grain[self.finish] * streak
@@ -183,7 +214,9 @@ class Head:
             albedo = albedo * (0.9 * ends + 1.3 * (1 - ends))[..., None]
             height *= ends
         if self.finish == "raw":
-            rust = np.clip(0.9 * noise.cloud(6) + 0.7 * noise.cloud(1.2) + 0.35 * noise.fine(0.15) + 1.6 * self.wear - 1.3, 0, 1)
+            rust = np.clip(
+                0.9 * noise.cloud(6) + 0.7 * noise.cloud(1.2) + 0.35 * noise.fine(0.15) + 1.6 * self.wear - 1.3, 0, 1
+            )
             brown = np.array([0.15, 0.07, 0.033], np.float32) * (1 + 0.25 * noise.cloud(0.8))[..., None]
             albedo = albedo * (1 - rust[..., None]) + brown * rust[..., None]
             metallic = metallic * (1 - 0.9 * rust)
@@ -218,7 +251,9 @@ class Head:
             groove = np.clip((half - away) * ppm + 0.5, 0, 1)
             height[rows] -= GROOVE_DEPTH_MM * np.clip((half - away) / (0.45 * half), 0, 1)
             painted = colour is not None and (self.paint != "lowest" or index == 0)
-            floor = np.clip((0.86 * half - away) * ppm + 0.5, 0, 1)  # paint and soil lie on the floor, the walls stay bare
+            floor = np.clip(
+                (0.86 * half - away) * ppm + 0.5, 0, 1
+            )  # paint and soil lie on the floor, the walls stay bare
             if painted:
                 cover = floor * np.clip(2.5 * (1.6 - 0.9 * self.wear - chip[rows]), 0, 1)
                 _lay(surface, rows, cover, (colour, colour, colour * 0.97), 0, 0.55)
@@ -239,11 +274,25 @@ class Head:
             points = [start, start + length / 2 * np.array([np.cos(angle), np.sin(angle)])]
             points.append(points[1] + length / 2 * np.array([np.cos(bend), np.sin(bend)]))
             layer = int(rng.uniform(60, 255))
-            cv2.polylines(mark, [to_pixel(points)], False, layer, max(1, round(rng.uniform(0.03, 0.14) * to_pixel.ppm)),
-                          cv2.LINE_AA, to_pixel.SHIFT)
+            cv2.polylines(
+                mark,
+                [to_pixel(points)],
+                False,
+                layer,
+                max(1, round(rng.uniform(0.03, 0.14) * to_pixel.ppm)),
+                cv2.LINE_AA,
+                to_pixel.SHIFT,
+            )
         for _ in range(int(25 * self.wear)):  # small dings of sand
-            cv2.circle(mark, to_pixel([rng.uniform(low, high)])[0], int(rng.uniform(0.08, 0.25) * to_pixel.ppm * 2**to_pixel.SHIFT),
-                       int(rng.uniform(60, 200)), -1, cv2.LINE_AA, to_pixel.SHIFT)
+            cv2.circle(
+                mark,
+                to_pixel([rng.uniform(low, high)])[0],
+                int(rng.uniform(0.08, 0.25) * to_pixel.ppm * 2**to_pixel.SHIFT),
+                int(rng.uniform(60, 200)),
+                -1,
+                cv2.LINE_AA,
+                to_pixel.SHIFT,
+            )
         share = mark.astype(np.float32) / 255
         dark = self.finish in ("black", "grey", "raw")
         albedo += ((0.35 if dark else -0.06) * share)[..., None]
@@ -255,11 +304,25 @@ class Head:
         for kind, u, v, size, grey in self.ornaments:
             mask = np.zeros(surface[1].shape, np.uint8)
             if kind == "dot":
-                cv2.circle(mask, to_pixel([(u, v)])[0], int(size * to_pixel.ppm * 2**to_pixel.SHIFT), 255, -1, cv2.LINE_AA, to_pixel.SHIFT)
+                cv2.circle(
+                    mask,
+                    to_pixel([(u, v)])[0],
+                    int(size * to_pixel.ppm * 2**to_pixel.SHIFT),
+                    255,
+                    -1,
+                    cv2.LINE_AA,
+                    to_pixel.SHIFT,
+                )
             else:
-                shape = {"stroke": [(0, -1), (0, 1)], "hook": [(0.5, 1), (-0.5, 1), (0.2, -1)], "bars": [(-0.5, 0), (0.5, 0)]}[kind]
+                shape = {
+                    "stroke": [(0, -1), (0, 1)],
+                    "hook": [(0.5, 1), (-0.5, 1), (0.2, -1)],
+                    "bars": [(-0.5, 0), (0.5, 0)],
+                }[kind]
                 points = np.array(shape) * (-size, size) + (u, v)
-                cv2.polylines(mask, [to_pixel(points)], False, 255, round(0.7 * to_pixel.ppm), cv2.LINE_AA, to_pixel.SHIFT)
+                cv2.polylines(
+                    mask, [to_pixel(points)], False, 255, round(0.7 * to_pixel.ppm), cv2.LINE_AA, to_pixel.SHIFT
+                )
             share = mask.astype(np.float32) / 255
             surface[3][:] -= 0.25 * cv2.GaussianBlur(share, (0, 0), 0.08 * to_pixel.ppm)
             _lay(surface, slice(None), share, (grey, grey, grey), 0, 0.5)
@@ -268,18 +331,40 @@ class Head:
         mask = np.zeros((3, *surface[1].shape), np.uint8)
         low, high = self.outline.min(0), self.outline.max(0)
         for _ in range(rng.poisson(45 * self.dirt)):
-            centre, size = to_pixel([rng.uniform(low, high)])[0], np.array([rng.lognormal(-1.5, 0.6), rng.lognormal(-1.5, 0.6)])
+            centre, size = (
+                to_pixel([rng.uniform(low, high)])[0],
+                np.array([rng.lognormal(-1.5, 0.6), rng.lognormal(-1.5, 0.6)]),
+            )
             axes = np.maximum(size * to_pixel.ppm * 2**to_pixel.SHIFT, 1).astype(int)
-            cv2.ellipse(mask[0], cv2.RotatedRect(tuple(map(float, centre / 2**to_pixel.SHIFT)), tuple(map(float, 2 * axes / 2**to_pixel.SHIFT)),
-                                                 float(rng.uniform(0, 180))), int(rng.uniform(120, 255)), -1)
+            cv2.ellipse(
+                mask[0],
+                cv2.RotatedRect(
+                    tuple(map(float, centre / 2**to_pixel.SHIFT)),
+                    tuple(map(float, 2 * axes / 2**to_pixel.SHIFT)),
+                    float(rng.uniform(0, 180)),
+                ),
+                int(rng.uniform(120, 255)),
+                -1,
+            )
         for _ in range(rng.poisson(4 * self.dirt)):  # blades of grass, or the stain they left
             start = rng.uniform(low, high)
             step = rng.normal(0, 2.5, 2)
-            cv2.polylines(mask[1], [to_pixel([start, start + step, start + 1.8 * step + rng.normal(0, 0.4, 2)])], False,
-                          int(rng.uniform(60, 200)), max(1, round(rng.uniform(0.15, 0.5) * to_pixel.ppm)), cv2.LINE_AA, to_pixel.SHIFT)
+            cv2.polylines(
+                mask[1],
+                [to_pixel([start, start + step, start + 1.8 * step + rng.normal(0, 0.4, 2)])],
+                False,
+                int(rng.uniform(60, 200)),
+                max(1, round(rng.uniform(0.15, 0.5) * to_pixel.ppm)),
+                cv2.LINE_AA,
+                to_pixel.SHIFT,
+            )
         soft = [cv2.GaussianBlur(layer.astype(np.float32) / 255, (0, 0), 0.09 * to_pixel.ppm) for layer in mask]
-        _lay(surface, slice(None), np.clip(soft[0] * (1.1 + 0.5 * noise.fine(0.12)), 0, 0.95), (0.10, 0.07, 0.04), 0, 0.9)
-        _lay(surface, slice(None), np.clip(soft[1] * (0.8 + 0.4 * noise.fine(0.15)), 0, 0.8), (0.06, 0.11, 0.025), 0, 0.7)
+        _lay(
+            surface, slice(None), np.clip(soft[0] * (1.1 + 0.5 * noise.fine(0.12)), 0, 0.95), (0.10, 0.07, 0.04), 0, 0.9
+        )
+        _lay(
+            surface, slice(None), np.clip(soft[1] * (0.8 + 0.4 * noise.fine(0.15)), 0, 0.8), (0.06, 0.11, 0.025), 0, 0.7
+        )
 
 
 def _lay(surface, rows, cover, colour, metal, rough):
@@ -313,12 +398,27 @@ def _draw_outline(rng, half, sole, top_heel, slope, high):
     top_toe = top_heel + slope * (2 * half + 4)
     reach = rng.uniform(14, 18)
     tall = top_toe - sole
-    points = np.array([
-        (-half - 22, sole + 13), (-half - 20, sole + 5), (-half - 12, sole + 1.2), (-half, sole + 0.2), (0, sole - 0.4),
-        (half * 0.7, sole + 0.3), (half + reach * 0.45, sole + 2.2), (half + reach * 0.85, sole + 0.17 * tall),
-        (half + reach, sole + 0.42 * tall), (half + reach * 1.02, sole + 0.68 * tall), (half + reach * 0.86, sole + 0.92 * tall),
-        (half + reach * 0.5, sole + 1.035 * tall), (half, top_toe - 0.5), (half * 0.3, top_heel + slope * half * 1.3 - 0.2),
-        (-half, top_heel), (-half - 9, top_heel - slope * 9 - 2), (-half - 16, top_heel - slope * 16 - 4)])
+    points = np.array(
+        [
+            (-half - 22, sole + 13),
+            (-half - 20, sole + 5),
+            (-half - 12, sole + 1.2),
+            (-half, sole + 0.2),
+            (0, sole - 0.4),
+            (half * 0.7, sole + 0.3),
+            (half + reach * 0.45, sole + 2.2),
+            (half + reach * 0.85, sole + 0.17 * tall),
+            (half + reach, sole + 0.42 * tall),
+            (half + reach * 1.02, sole + 0.68 * tall),
+            (half + reach * 0.86, sole + 0.92 * tall),
+            (half + reach * 0.5, sole + 1.035 * tall),
+            (half, top_toe - 0.5),
+            (half * 0.3, top_heel + slope * half * 1.3 - 0.2),
+            (-half, top_heel),
+            (-half - 9, top_heel - slope * 9 - 2),
+            (-half - 16, top_heel - slope * 16 - 4),
+        ]
+    )
     points[:, 0] += rng.normal(0, 0.25, len(points))
     for _ in range(4):  # Chaikin's corner cutting
         after = np.roll(points, -1, 0)
@@ -330,7 +430,15 @@ def _draw_ornaments(rng, half):
     grey = float(rng.choice([0.012, 0.012, 0.6]))
     kind = str(rng.choice(["dot", "stroke", "hook", "bars"]))
     side = 1 if rng.random() < 0.75 else -1
-    return [(kind, side * (half + rng.uniform(5, 7)), rng.uniform(1, 9), rng.uniform(0.7, 1.3) if kind == "dot" else rng.uniform(1.2, 2.2), grey)]
+    return [
+        (
+            kind,
+            side * (half + rng.uniform(5, 7)),
+            rng.uniform(1, 9),
+            rng.uniform(0.7, 1.3) if kind == "dot" else rng.uniform(1.2, 2.2),
+            grey,
+        )
+    ]
 
 
 def _signed_distance(polygon, shape, to_pixel):

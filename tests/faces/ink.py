@@ -48,8 +48,22 @@ def _noise(rng, shape, ppm, length_mm, anisotropy=1.0):
     return field / field.std()
 
 
-def draw_print(rng, *, shape, u0, v0, ppm, score_lines_v=(), score_line_width_mm=0.8, score_line_half_length_mm=27.0,
-               tilt_deg=None, toe_mm=None, up_mm=None, width_mm=None, ink=None):
+def draw_print(
+    rng,
+    *,
+    shape,
+    u0,
+    v0,
+    ppm,
+    score_lines_v=(),
+    score_line_width_mm=0.8,
+    score_line_half_length_mm=27.0,
+    tilt_deg=None,
+    toe_mm=None,
+    up_mm=None,
+    width_mm=None,
+    ink=None,
+):
     """Draw one print on a grid of the face; whatever is not given is drawn from the generator.
 
     Returns
@@ -126,7 +140,9 @@ def draw_print(rng, *, shape, u0, v0, ppm, score_lines_v=(), score_line_width_mm
         kernel = np.zeros((2 * drag + 1, 2 * abs(sideways) + 1), np.float32)
         cv2.line(kernel, (abs(sideways), drag), (abs(sideways) + sideways, 2 * drag), 1.0)
         kernel /= kernel.sum()
-        cover = np.maximum(cover, rng.uniform(0.1, 0.4) * cv2.filter2D(cover, -1, kernel, borderType=cv2.BORDER_CONSTANT))
+        cover = np.maximum(
+            cover, rng.uniform(0.1, 0.4) * cv2.filter2D(cover, -1, kernel, borderType=cv2.BORDER_CONSTANT)
+        )
 
     # score lines take no ink, but for their rims
     for line_v in score_lines_v:
@@ -135,7 +151,9 @@ def draw_print(rng, *, shape, u0, v0, ppm, score_lines_v=(), score_line_width_mm
 
     coverage = np.zeros(shape, np.float32)
     coverage[window] = np.clip(cover, 0, 1)
-    return Print(tilt_deg, toe_mm, up_mm, width_mm, length_mm, ink, float(rng.uniform(0.55, 0.97)), coverage, u0, v0, ppm)
+    return Print(
+        tilt_deg, toe_mm, up_mm, width_mm, length_mm, ink, float(rng.uniform(0.55, 0.97)), coverage, u0, v0, ppm
+    )
 
 
 def _soft(x):

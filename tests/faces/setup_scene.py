@@ -14,8 +14,19 @@ from .camera import DIAGONAL_35MM, with_exif
 
 RADIUS_M = 0.021335  # The Equipment Rules (The R&A and USGA), Part 4: diameter at least 42.67 mm
 BALLS = {"white": (0.82, 0.82, 0.80), "yellow": (0.85, 0.80, 0.12), "orange": (0.85, 0.34, 0.08)}
-PENS = {"black": (0.03, 0.03, 0.035), "blue": (0.04, 0.07, 0.35), "red": (0.50, 0.03, 0.05), "green": (0.03, 0.22, 0.08), "violet": (0.17, 0.04, 0.27)}
-CORDS = {"white": (0.75, 0.75, 0.72), "black": (0.03, 0.03, 0.03), "orange": (0.8, 0.25, 0.03), "pink": (0.8, 0.15, 0.35)}
+PENS = {
+    "black": (0.03, 0.03, 0.035),
+    "blue": (0.04, 0.07, 0.35),
+    "red": (0.50, 0.03, 0.05),
+    "green": (0.03, 0.22, 0.08),
+    "violet": (0.17, 0.04, 0.27),
+}
+CORDS = {
+    "white": (0.75, 0.75, 0.72),
+    "black": (0.03, 0.03, 0.03),
+    "orange": (0.8, 0.25, 0.03),
+    "pink": (0.8, 0.15, 0.35),
+}
 BACKGROUNDS = ("plain", "boards", "bricks", "net", "clutter")
 
 
@@ -81,7 +92,11 @@ def _surroundings(rng, camera, kind):
         to_wall = (wall - camera.eye[0]) / rays[..., 0]
     ground = to_ground < to_wall
     hit = camera.eye + np.where(ground, to_ground, to_wall)[..., None] * rays
-    mat = np.array([rng.uniform(0.02, 0.12), rng.uniform(0.08, 0.25), rng.uniform(0.02, 0.1)]) if rng.random() < 0.7 else rng.uniform(0.05, 0.3) * np.ones(3)
+    mat = (
+        np.array([rng.uniform(0.02, 0.12), rng.uniform(0.08, 0.25), rng.uniform(0.02, 0.1)])
+        if rng.random() < 0.7
+        else rng.uniform(0.05, 0.3) * np.ones(3)
+    )
     grain = _noise(rng, (height, width), 2.0) * 0.25 + _noise(rng, (height, width), 9.0) * 0.15
     out = np.where(ground[..., None], mat * np.clip(1 + grain, 0.2, None)[..., None], 0.0)
     paint = rng.uniform(0.08, 0.6) * (1 + rng.uniform(-0.15, 0.15, 3))
@@ -91,7 +106,11 @@ def _surroundings(rng, camera, kind):
     across, up = across * np.cos(lean) - up * np.sin(lean), up * np.cos(lean) + across * np.sin(lean)
     if kind == "boards":
         pitch = rng.uniform(0.08, 0.2)
-        pattern = pattern * (1 + 0.12 * np.sin(np.floor(across / pitch) * 12.9898)) * np.where(np.mod(across, pitch) < 0.006, 0.55, 1.0)
+        pattern = (
+            pattern
+            * (1 + 0.12 * np.sin(np.floor(across / pitch) * 12.9898))
+            * np.where(np.mod(across, pitch) < 0.006, 0.55, 1.0)
+        )
     elif kind == "bricks":
         row = np.floor(up / 0.075)
         joint = (np.mod(up, 0.075) < 0.01) | (np.mod(across + 0.11 * np.mod(row, 2), 0.22) < 0.01)
@@ -122,7 +141,11 @@ def _along(rgb, ends, half_px, colour):
     length = np.hypot(x1 - x0, y1 - y0)
     along = ((x - x0) * (x1 - x0) + (y - y0) * (y1 - y0)) / length
     across = np.abs((x - x0) * (y1 - y0) - (y - y0) * (x1 - x0)) / length
-    cover = np.clip(half_px + 0.5 - across, 0, min(1, 2 * half_px)) * np.clip(along + 0.5, 0, 1) * np.clip(length - along + 0.5, 0, 1)
+    cover = (
+        np.clip(half_px + 0.5 - across, 0, min(1, 2 * half_px))
+        * np.clip(along + 0.5, 0, 1)
+        * np.clip(length - along + 0.5, 0, 1)
+    )
     part = rgb[top:bottom, left:right]
     part += cover[..., None] * (np.asarray(colour, np.float32) * (1 - 0.4 * across / (half_px + 1))[..., None] - part)
 
@@ -156,7 +179,9 @@ def _ball(rng, rgb, camera, normal, offset_m, ball, pen, width_m, lines, logo, l
     away = n - dimples[which] * nearest[..., None]
     distance = np.linalg.norm(away, axis=-1)
     inside = distance < size
-    slope = np.where(inside, 0.35 * np.minimum(distance / size, 1) * (1 - np.clip(distance / size - 0.8, 0, 0.2) * 3), 0)
+    slope = np.where(
+        inside, 0.35 * np.minimum(distance / size, 1) * (1 - np.clip(distance / size - 0.8, 0, 0.2) * 3), 0
+    )
     bumpy -= slope[..., None] * away / np.maximum(distance, 1e-6)[..., None]
     bumpy /= np.linalg.norm(bumpy, axis=-1, keepdims=True)
     dip = inside & (distance < 0.35 * size)
@@ -177,10 +202,16 @@ def _ball(rng, rgb, camera, normal, offset_m, ball, pen, width_m, lines, logo, l
         spin = _rotation(p, rng.uniform(-180, 180))
         right_dir, up_dir = spin @ right_dir, spin @ np.cross(p, right_dir)
         picture = np.zeros((120, 320), np.uint8)
-        cv2.putText(picture, rng.choice(["ABC 3", "XOXO", "No 7"]), (20, 90), cv2.FONT_HERSHEY_DUPLEX, 2.6, 255, 9, cv2.LINE_AA)
+        cv2.putText(
+            picture, rng.choice(["ABC 3", "XOXO", "No 7"]), (20, 90), cv2.FONT_HERSHEY_DUPLEX, 2.6, 255, 9, cv2.LINE_AA
+        )
         u = n @ right_dir * 350 + 160
         v = -(n @ up_dir) * 350 + 60
-        mark = cv2.remap(picture, u.astype(np.float32), v.astype(np.float32), cv2.INTER_LINEAR, borderValue=0) / 255.0 * (n @ p > 0)
+        mark = (
+            cv2.remap(picture, u.astype(np.float32), v.astype(np.float32), cv2.INTER_LINEAR, borderValue=0)
+            / 255.0
+            * (n @ p > 0)
+        )
         colour += mark[..., None] * (np.array(PENS[rng.choice(list(PENS))]) - colour)
     lamp, ambient, power, shine = light
     view = -rays
@@ -189,17 +220,37 @@ def _ball(rng, rgb, camera, normal, offset_m, ball, pen, width_m, lines, logo, l
     sky = 0.5 + 0.5 * bumpy[..., 2]
     shade = ambient * (0.35 + 0.65 * sky) + power * np.clip(bumpy @ lamp, 0, None)
     contact = np.clip((n[..., 2] + 1) / 0.35, 0.25, 1)
-    linear = colour * (shade * contact)[..., None] + shine * (np.clip((bumpy * half).sum(-1), 0, None) ** 120)[..., None]
+    linear = (
+        colour * (shade * contact)[..., None] + shine * (np.clip((bumpy * half).sum(-1), 0, None) ** 120)[..., None]
+    )
     cover = hit.astype(np.float32)
-    total = cv2.resize((linear * hit[..., None]).astype(np.float32), (right - left, bottom - top), interpolation=cv2.INTER_AREA)
+    total = cv2.resize(
+        (linear * hit[..., None]).astype(np.float32), (right - left, bottom - top), interpolation=cv2.INTER_AREA
+    )
     cover = cv2.resize(cover, (right - left, bottom - top), interpolation=cv2.INTER_AREA)[..., None]
     part = rgb[top:bottom, left:right]
     part += total - cover * part
     return 2 * reach / 1.25
 
 
-def take_setup_photo(seed, *, reference=None, tilt_deg=None, handed=None, background=None, pen=None, ball=None, roll_deg=None, pitch_deg=None, aim_down_deg=None,
-                     second_line=False, ball_there=True, line_there=True, reference_there=True, hard=True):  # fmt: skip
+def take_setup_photo(
+    seed,
+    *,
+    reference=None,
+    tilt_deg=None,
+    handed=None,
+    background=None,
+    pen=None,
+    ball=None,
+    roll_deg=None,
+    pitch_deg=None,
+    aim_down_deg=None,
+    second_line=False,
+    ball_there=True,
+    line_there=True,
+    reference_there=True,
+    hard=True,
+):
     """Photograph a set-up ball drawn from `seed`.
 
     Parameters
@@ -224,11 +275,20 @@ def take_setup_photo(seed, *, reference=None, tilt_deg=None, handed=None, backgr
     """
     rng = np.random.default_rng([seed, 104729])
     draw = {
-        "reference": rng.choice(["cord", "cord", "cord", "edge"]), "tilt": rng.normal(0, 2.5), "handed": rng.choice(["right", "right", "right", "left"]),
-        "background": rng.choice(BACKGROUNDS), "pen": rng.choice(list(PENS)), "ball": rng.choice(["white"] * 6 + ["yellow", "orange"]),
-        "roll": rng.normal(0, 3.0), "pitch": rng.uniform(0, 20) if hard else rng.uniform(3, 10),
-    }  # fmt: skip
-    reference, handed, background = reference or str(draw["reference"]), handed or str(draw["handed"]), background or str(draw["background"])
+        "reference": rng.choice(["cord", "cord", "cord", "edge"]),
+        "tilt": rng.normal(0, 2.5),
+        "handed": rng.choice(["right", "right", "right", "left"]),
+        "background": rng.choice(BACKGROUNDS),
+        "pen": rng.choice(list(PENS)),
+        "ball": rng.choice(["white"] * 6 + ["yellow", "orange"]),
+        "roll": rng.normal(0, 3.0),
+        "pitch": rng.uniform(0, 20) if hard else rng.uniform(3, 10),
+    }
+    reference, handed, background = (
+        reference or str(draw["reference"]),
+        handed or str(draw["handed"]),
+        background or str(draw["background"]),
+    )
     pen, ball = pen or str(draw["pen"]), ball or str(draw["ball"])
     tilt = draw["tilt"] if tilt_deg is None else tilt_deg
     roll = draw["roll"] if roll_deg is None else roll_deg
@@ -239,7 +299,10 @@ def take_setup_photo(seed, *, reference=None, tilt_deg=None, handed=None, backgr
     distance = f_px * 2 * RADIUS_M / ball_px
     elevation = draw["pitch"] if pitch_deg is None else pitch_deg
     field = np.degrees(np.arctan(np.array(size) / 2 / f_px))
-    aim = (rng.uniform(-0.25, 0.25) * field[0], -rng.uniform(-0.1, 0.45) * field[1] * 0.8)  # the ball low in the picture, the cord above it
+    aim = (
+        rng.uniform(-0.25, 0.25) * field[0],
+        -rng.uniform(-0.1, 0.45) * field[1] * 0.8,
+    )  # the ball low in the picture, the cord above it
     if aim_down_deg is not None:
         aim = (aim[0], -aim_down_deg)
     camera = _Camera(rng, size, f_px, distance, elevation, rng.normal(0, 2.5), roll, aim)
@@ -280,11 +343,18 @@ def take_setup_photo(seed, *, reference=None, tilt_deg=None, handed=None, backgr
             paint = np.array([0.7, 0.5, 0.05]) if rng.random() < 0.5 else rng.uniform(0.02, 0.8) * np.ones(3)
             mask = np.zeros(rgb.shape[:2], np.uint8)
             cv2.fillConvexPoly(mask, np.round(box * 16).astype(np.int32), 255, cv2.LINE_AA, 4)
-            rgb += (mask / 255.0)[..., None].astype(np.float32) * (paint * (1 + 0.04 * _noise(rng, rgb.shape[:2], 6.0))[..., None] - rgb).astype(np.float32)
+            rgb += (mask / 255.0)[..., None].astype(np.float32) * (
+                paint * (1 + 0.04 * _noise(rng, rgb.shape[:2], 6.0))[..., None] - rgb
+            ).astype(np.float32)
     if hard and rng.random() < 0.4:  # a club leaning in the picture
         angle = np.radians(rng.choice([-1, 1]) * rng.uniform(15, 60))
         start = np.array([rng.uniform(0, size[0]), rng.uniform(0.2, 0.6) * size[1]])
-        _along(rgb, [start, start + 700 * np.array([np.sin(angle), -np.cos(angle)])], 0.012 * camera.f / depth / 2 + 1, rng.uniform(0.1, 0.7) * np.ones(3))
+        _along(
+            rgb,
+            [start, start + 700 * np.array([np.sin(angle), -np.cos(angle)])],
+            0.012 * camera.f / depth / 2 + 1,
+            rng.uniform(0.1, 0.7) * np.ones(3),
+        )
 
     lamp = np.array([rng.uniform(-1, 0.4), rng.normal(0, 0.7), rng.uniform(0.4, 1.2)])
     lamp /= np.linalg.norm(lamp)
@@ -292,7 +362,9 @@ def take_setup_photo(seed, *, reference=None, tilt_deg=None, handed=None, backgr
     shadow = camera.pixels(np.array([[-0.2 * lamp[0] * RADIUS_M, -lamp[1] * RADIUS_M, 0.001]]))[0]
     y, x = np.mgrid[0 : size[1], 0 : size[0]].astype(np.float32)
     flat = max(0.12, np.sin(np.radians(max(elevation, 4))))
-    dark = np.exp(-(((x - shadow[0]) / (0.6 * ball_px)) ** 2 + ((y - shadow[1]) / (0.6 * ball_px * flat + 6)) ** 2) * 1.5)
+    dark = np.exp(
+        -(((x - shadow[0]) / (0.6 * ball_px)) ** 2 + ((y - shadow[1]) / (0.6 * ball_px * flat + 6)) ** 2) * 1.5
+    )
     rgb *= (1 - 0.6 * dark)[..., None]
     width_m = rng.uniform(1.0e-3, 2.4e-3)
     lines = [(normal, rng.normal(0, 0.25e-3))] if line_there else []
@@ -305,16 +377,37 @@ def take_setup_photo(seed, *, reference=None, tilt_deg=None, handed=None, backgr
     soft = rng.uniform(0.4, 2.2 if hard else 1.0)
     rgb = cv2.GaussianBlur(rgb, (0, 0), soft)
     level = rng.uniform(0.002, 0.012 if hard else 0.005)
-    rgb = rgb + cv2.GaussianBlur(rng.standard_normal(rgb.shape, dtype=np.float32), (0, 0), 0.6) * np.sqrt(level**2 * np.clip(rgb, 0, None) + 0.002**2) * 2
+    rgb = (
+        rgb
+        + cv2.GaussianBlur(rng.standard_normal(rgb.shape, dtype=np.float32), (0, 0), 0.6)
+        * np.sqrt(level**2 * np.clip(rgb, 0, None) + 0.002**2)
+        * 2
+    )
     tone = np.clip(rgb, 0, 1) ** (1 / 2.2)
     tone = tone + rng.uniform(0, 0.6) * (tone - cv2.GaussianBlur(tone, (0, 0), 1.5))
     picture = (np.clip(tone, 0, 1) * 255 + 0.5).astype(np.uint8)
-    data = cv2.imencode(".jpg", np.ascontiguousarray(picture[..., ::-1]), [cv2.IMWRITE_JPEG_QUALITY, int(rng.integers(75, 96))])[1].tobytes()
+    data = cv2.imencode(
+        ".jpg", np.ascontiguousarray(picture[..., ::-1]), [cv2.IMWRITE_JPEG_QUALITY, int(rng.integers(75, 96))]
+    )[1].tobytes()
     towards = camera.eye / np.linalg.norm(camera.eye)
     level_dir = np.cross(normal, np.cross(towards, normal))
     level_dir /= np.linalg.norm(level_dir)
     tangent = np.cross(normal, level_dir) * np.sign(np.cross(normal, level_dir)[2])
-    points = [np.array([0, 0, RADIUS_M]) + RADIUS_M * (np.cos(t) * level_dir + np.sin(t) * tangent) for t in np.radians([-50, 50])]
+    points = [
+        np.array([0, 0, RADIUS_M]) + RADIUS_M * (np.cos(t) * level_dir + np.sin(t) * tangent)
+        for t in np.radians([-50, 50])
+    ]
     told = f"{ball} ball, {pen} line, {reference}, {background}, {ball_px:.0f} px, f {f35:.0f}, pitch {camera.pitch_deg:.0f}, roll {roll:.1f}"
-    return SetupPhoto(with_exif(data, f35 if rng.random() < 0.6 else None), picture, float(tilt), reference, handed, camera.pixels(np.array(points)), ends,
-                      camera.pitch_deg, float(roll), float(ball_px), told)  # fmt: skip
+    return SetupPhoto(
+        with_exif(data, f35 if rng.random() < 0.6 else None),
+        picture,
+        float(tilt),
+        reference,
+        handed,
+        camera.pixels(np.array(points)),
+        ends,
+        camera.pitch_deg,
+        float(roll),
+        float(ball_px),
+        told,
+    )

@@ -3,11 +3,10 @@
 import math
 from pathlib import Path
 
+import linetilt as lt
 import numpy as np
 import pandas as pd
 import pytest
-
-import linetilt as lt
 
 HERE = Path(__file__).parent
 integrate, optimize, stats = (pytest.importorskip(f"scipy.{name}") for name in ("integrate", "optimize", "stats"))
@@ -15,10 +14,20 @@ integrate, optimize, stats = (pytest.importorskip(f"scipy.{name}") for name in (
 
 def known(shot, club, **changes):
     """Priors that know both scatters, with Gaussian shots and next to nothing said about offset and slope."""
-    return lt.Priors(**({
-        "shot_scatter_deg": shot, "shot_scatter_log_sd": 0, "club_scatter_deg": club, "club_scatter_log_sd": 0, "shot_dof": math.inf,
-        "offset_sd_deg": 1e3, "slope_sd_deg_per_in": 1e3,
-    } | changes))
+    return lt.Priors(
+        **(
+            {
+                "shot_scatter_deg": shot,
+                "shot_scatter_log_sd": 0,
+                "club_scatter_deg": club,
+                "club_scatter_log_sd": 0,
+                "shot_dof": math.inf,
+                "offset_sd_deg": 1e3,
+                "slope_sd_deg_per_in": 1e3,
+            }
+            | changes
+        )
+    )
 
 
 def table(club, value, u):
@@ -26,7 +35,12 @@ def table(club, value, u):
 
 
 def bag_of(labels, length_in=37.0):
-    return lt.Bag([lt.Club(label=str(label), loft_deg=34, length_in=length) for label, length in zip(labels, np.broadcast_to(length_in, len(labels)))])
+    return lt.Bag(
+        [
+            lt.Club(label=str(label), loft_deg=34, length_in=length)
+            for label, length in zip(labels, np.broadcast_to(length_in, len(labels)))
+        ]
+    )
 
 
 def best_scatters(readings, bag, start, slope_sd=1e-9):
@@ -35,7 +49,9 @@ def best_scatters(readings, bag, start, slope_sd=1e-9):
     def cost(logs):
         return -lt.fit_bag(readings, bag, priors=known(*np.exp(logs), slope_sd_deg_per_in=slope_sd)).log_evidence
 
-    return np.exp(optimize.minimize(cost, np.log(start), method="Nelder-Mead", options={"xatol": 1e-5, "fatol": 1e-9}).x)
+    return np.exp(
+        optimize.minimize(cost, np.log(start), method="Nelder-Mead", options={"xatol": 1e-5, "fatol": 1e-9}).x
+    )
 
 
 class TestBcgTrials:
@@ -55,14 +71,18 @@ class TestBcgTrials:
 
     def tau2(self, slope_sd):
         def cost(tau):
-            return -lt.fit_bag(self.readings, self.bag, priors=known(self.nearly_none, tau, slope_sd_deg_per_in=slope_sd)).log_evidence
+            return -lt.fit_bag(
+                self.readings, self.bag, priors=known(self.nearly_none, tau, slope_sd_deg_per_in=slope_sd)
+            ).log_evidence
 
         return optimize.minimize_scalar(cost, bounds=(0.05, 1.5), method="bounded", options={"xatol": 1e-7}).x ** 2
 
     def test_without_latitude(self):
         tau2 = self.tau2(slope_sd=1e-9)
         assert tau2 == pytest.approx(0.3132, abs=5e-5)
-        trend = lt.fit_bag(self.readings, self.bag, priors=known(self.nearly_none, math.sqrt(tau2), slope_sd_deg_per_in=1e-9)).trend
+        trend = lt.fit_bag(
+            self.readings, self.bag, priors=known(self.nearly_none, math.sqrt(tau2), slope_sd_deg_per_in=1e-9)
+        ).trend
         assert trend["offset_deg"] == pytest.approx(-0.7145, abs=5e-5)
         assert trend["u_offset_deg"] == pytest.approx(0.1798, abs=5e-5)
 
@@ -72,7 +92,9 @@ class TestBcgTrials:
         fit = lt.fit_bag(self.readings, self.bag, priors=known(self.nearly_none, math.sqrt(tau2)))
         assert fit.trend["slope_deg_per_in"] / 2 == pytest.approx(-0.0291, abs=5e-5)
         assert fit.trend["u_slope_deg_per_in"] / 2 == pytest.approx(0.0072, abs=5e-5)
-        at_equator = fit.trend["offset_deg"] + fit.trend["slope_deg_per_in"] * (20.0 - 37.0)  # the kit's offset is at 37 in
+        at_equator = fit.trend["offset_deg"] + fit.trend["slope_deg_per_in"] * (
+            20.0 - 37.0
+        )  # the kit's offset is at 37 in
         assert at_equator == pytest.approx(0.2515, abs=1e-4)
 
 
@@ -90,7 +112,9 @@ class TestDyestuff:
         assert club * self.unit == pytest.approx(42.0006, abs=0.02)
 
     def test_batches(self):
-        fit = lt.fit_bag(self.readings, self.bag, priors=known(49.5101 / self.unit, 42.0006 / self.unit, slope_sd_deg_per_in=1e-9))
+        fit = lt.fit_bag(
+            self.readings, self.bag, priors=known(49.5101 / self.unit, 42.0006 / self.unit, slope_sd_deg_per_in=1e-9)
+        )
         assert 1500 + self.unit * fit.trend["offset_deg"] == pytest.approx(1527.5, abs=1e-3)
         printed = [-17.6068514, 0.3912634, 28.5622256, -23.0845385, 56.7331877, -44.9952868]
         assert self.unit * fit.table["own_deg"].to_numpy() == pytest.approx(printed, abs=2e-3)
@@ -101,11 +125,15 @@ def test_nist_strd_sirstv():
 
     Balanced and with F above 1, restricted maximum likelihood has the within mean square for the shots, (F - 1) / 5 of it for the clubs.
     """
-    resistivity = np.array([
-        [196.3052, 196.1240, 196.1890, 196.2569, 196.3403], [196.3042, 196.3825, 196.1669, 196.3257, 196.0422],
-        [196.1303, 196.2005, 196.2889, 196.0343, 196.1811], [196.2795, 196.1748, 196.1494, 196.1485, 195.9885],
-        [196.2119, 196.1051, 196.1850, 196.0052, 196.2090],
-    ])
+    resistivity = np.array(
+        [
+            [196.3052, 196.1240, 196.1890, 196.2569, 196.3403],
+            [196.3042, 196.3825, 196.1669, 196.3257, 196.0422],
+            [196.1303, 196.2005, 196.2889, 196.0343, 196.1811],
+            [196.2795, 196.1748, 196.1494, 196.1485, 195.9885],
+            [196.2119, 196.1051, 196.1850, 196.0052, 196.2090],
+        ]
+    )
     f, residual_sd, r2 = 1.18046237440255, 0.104076068334656, 0.190999039051129
     within = ((resistivity - resistivity.mean(1, keepdims=True)) ** 2).sum()
     between = 5 * ((resistivity.mean(1) - resistivity.mean()) ** 2).sum()
@@ -139,15 +167,23 @@ def test_student_t_location_against_scipy(values):
     """One club, scale known, a normal prior on its lie: the posterior by scipy's quadrature of scipy's own densities."""
     nu, scale, prior_sd = 4.0, 1.2, 2.5
     u = 0.4
-    priors = lt.Priors(shot_scatter_deg=scale, shot_scatter_log_sd=0, club_scatter_deg=1e-3, club_scatter_log_sd=0, offset_sd_deg=prior_sd,
-                       slope_sd_deg_per_in=1e-9)
+    priors = lt.Priors(
+        shot_scatter_deg=scale,
+        shot_scatter_log_sd=0,
+        club_scatter_deg=1e-3,
+        club_scatter_log_sd=0,
+        offset_sd_deg=prior_sd,
+        slope_sd_deg_per_in=1e-9,
+    )
     fit = lt.fit_bag(table(["7"] * len(values), values, u), bag_of(["7"]), priors=priors)
 
     def density(mu):
         return stats.norm.pdf(mu, 0, prior_sd) * np.prod(stats.t.pdf(values, nu, mu, math.hypot(scale, u)))
 
     def moment(power, high=30.0):
-        return integrate.quad(lambda mu: mu**power * density(mu), -30, high, points=sorted({0.0, *values} - {high}), limit=400)[0]
+        return integrate.quad(
+            lambda mu: mu**power * density(mu), -30, high, points=sorted({0.0, *values} - {high}), limit=400
+        )[0]
 
     total, mean = moment(0), moment(1) / moment(0)
     row = fit.table.iloc[0]

@@ -1,0 +1,1 @@
+"""The book: one SQLite file, its schema, and rescuing a damaged one."""

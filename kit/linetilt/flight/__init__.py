@@ -1,0 +1,1 @@
+"""From impact to landing: air, trajectory, dispersion, before and after."""

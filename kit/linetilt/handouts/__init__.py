@@ -1,0 +1,1 @@
+"""What leaves the bay: words, pictures, pages and tables."""

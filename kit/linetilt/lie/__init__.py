@@ -1,0 +1,1 @@
+"""From the print to the lie: geometry, pooling of a bag."""

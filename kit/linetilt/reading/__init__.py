@@ -1,0 +1,1 @@
+"""A photo of the face -> FaceMark, and many photos at once."""

@@ -1,0 +1,1 @@
+"""Where the face is: its score lines, their points, and the camera's pose."""

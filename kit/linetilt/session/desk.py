@@ -1,0 +1,234 @@
+"""What a fitter sets up before the first ball, kept in the book entry by entry: golfer, hand, clubs, units, net, lean of the line."""
+
+import threading
+from dataclasses import replace
+from datetime import date
+
+import pandas as pd
+
+from ..base.club import Club, read_bag
+from ..base.errors import InputError
+from ..base.units import WORDS, from_mm
+from ..book.schema import SESSION_SETTINGS
+from ..lie.geometry import start_from_net
+
+COVER_95 = 1.96  # standard normal, two-sided; JCGM 100:2008, table G.1
+
+
+class Desk:
+    """The book's current golfer, bag and session, and the entries that set them up.
+
+    Every method that enters something has written it to the book when it returns. It holds nothing of its own: a second desk on the
+    same book, or the same one after a restart, shows the same. Its `lock` is for the panels on it, one of which acts at a time.
+
+    Parameters
+    ----------
+    book : SessionBook
+    """
+
+    def __init__(self, book):
+        self.book, self.lock = book, threading.RLock()
+        self._watchers = []
+
+    def watch(self, callback):
+        """Have `callback()` called after every entry."""
+        self._watchers.append(callback)
+
+    # What there is
+
+    @property
+    def session(self):
+        """The current session's row of `SessionBook.sessions`, or None."""
+        return self.book.current_session()
+
+    @property
+    def golfer(self):
+        """The current golfer's row of `SessionBook.golfers`, or None."""
+        session = self.session
+        if session is None:
+            return None
+        golfers = self.book.golfers().set_index("golfer_id", drop=False)
+        return golfers.loc[int(session["golfer_id"])]
+
+    @property
+    def clubs(self):
+        """The current bag's clubs, as `SessionBook.clubs`, or an empty DataFrame."""
+        session = self.session
+        return pd.DataFrame() if session is None else self.book.clubs(int(session["bag_id"]))
+
+    def setting(self, name):
+        """Return a setting of the current session (see `SessionBook.add_session`); None where it is not known, units by default."""
+        session = self.session
+        value = {"length_unit": "mm", "carry_unit": "m"}.get(name) if session is None else session[name]
+        return None if value is None or pd.isna(value) else value
+
+    def net_help(self, beside_mm=100.0):
+        """Return how many degrees off the line a ball started that hit the net so far beside the aim dot; None without a net."""
+        distance = self.setting("net_distance_mm")
+        return None if distance is None else float(start_from_net(beside_mm, distance).start_deg)
+
+    # Who
+
+    def add_golfer(self, name, handed="right"):
+        """Enter a golfer with an empty bag and a session of today."""
+        golfer = self.book.add_golfer(name.strip(), handed)
+        self.choose_golfer(golfer)
+
+    def choose_golfer(self, golfer):
+        """Go on with a golfer's latest session; a golfer without bag or session gets them."""
+        sessions = self.book.sessions()
+        own = sessions[sessions["golfer_id"] == golfer]
+        if len(own):
+            self.book.open_session(int(own["session_id"].iloc[-1]))
+        else:
+            bags = self.book.bags()
+            bags = bags[bags["golfer_id"] == golfer]
+            bag = int(bags["bag_id"].iloc[-1]) if len(bags) else self.book.add_bag(golfer, [])
+            self.book.add_session(bag, **self._settings("length_unit", "carry_unit", "net_distance_mm"))
+        self._tell()
+
+    def add_session(self, place=""):
+        """Begin a session of today with the current bag; units and net distance are carried over, the lean of the line is not."""
+        self.book.add_session(
+            self._bag(), place=place, **self._settings("length_unit", "carry_unit", "net_distance_mm")
+        )
+        self._tell()
+
+    def is_today(self):
+        """True where the current session is of today."""
+        session = self.session
+        return session is not None and session["day"] == date.today().isoformat()
+
+    def change_golfer(self, **values):
+        """Correct the current golfer's name or hand; the clubs of the bag follow the hand."""
+        self._bag()
+        golfer = self.golfer
+        changed = {name: value for name, value in values.items() if golfer[name] != value}
+        if changed:
+            self.book.change("golfer", int(golfer["golfer_id"]), **changed)
+        clubs = self.clubs
+        if "handed" in changed and len(clubs):
+            self.book.change("club", [int(club) for club in clubs["club_id"]], handed=changed["handed"])
+        self._tell()
+
+    # Clubs
+
+    def add_club(self, **values):
+        """Enter a club, with the fields of `Club` that are known; it gets the golfer's hand."""
+        bag = self._bag()
+        self.book.add_club(bag, Club(**{"label": "", "loft_deg": None} | values | {"handed": self.golfer["handed"]}))
+        self._tell()
+
+    def change_club(self, club_id, name, value):
+        """Correct one field of a club; a lie from the gauge is entered as a new reading of today."""
+        clubs = self.clubs.set_index("club_id")
+        old = clubs.loc[club_id, name]
+        if value == old or (value is None and pd.isna(old)):
+            return
+        if name == "gauge_lie_deg":
+            if value is None:
+                raise InputError(
+                    "a gauge reading cannot be emptied; expected another reading; take it back with \u201cTake back the last entry\u201d, or type the right one over it"
+                )
+            self.book.add_gauge_reading(self._bag(), clubs.loc[club_id, "label"], value)
+        else:
+            self.book.change("club", club_id, **{name: value})
+        self._tell()
+
+    def remove_club(self, club_id):
+        """Take a club without shots out of the bag."""
+        self.book.remove_club(self._bag(), self.clubs.set_index("club_id").loc[club_id, "label"])
+        self._tell()
+
+    def set_score_lines(self, length_mm):
+        """Enter one length of the score lines for all clubs of the bag."""
+        clubs = self.clubs
+        if clubs.empty:
+            raise InputError("the bag has no clubs yet; expected some; enter the clubs first")
+        self.book.change("club", [int(club) for club in clubs["club_id"]], score_line_length_mm=length_mm)
+        self._tell()
+
+    def load_bag(self, source):
+        """Enter the clubs of a CSV file that are not in the bag yet, as one entry; return (labels entered, labels that were there)."""
+        bag, golfer = self._bag(), self.golfer
+        clubs = list(read_bag(source))
+        if golfer["handed"] == "right" and any(club.handed == "left" for club in clubs):
+            raise InputError(
+                f"the file holds left-handed clubs, and {golfer['name']} is entered as right-handed; expected one hand; correct one of both first"
+            )
+        there = set(self.clubs.get("label", []))
+        new = [replace(club, handed=golfer["handed"]) for club in clubs if club.label not in there]
+        if new:
+            self.book.add_clubs(bag, new)
+            self._tell()
+        return [club.label for club in new], [club.label for club in clubs if club.label in there]
+
+    # Place and line
+
+    def set(self, **settings):
+        """Enter settings of the current session."""
+        self._bag()
+        changed = {name: value for name, value in settings.items() if self.setting(name) != value}
+        if changed:
+            self.book.change("session", int(self.session["session_id"]), **changed)
+            self._tell()
+
+    def enter_lean(self, toe_side_deg, plus_minus_deg):
+        """Enter the lean of the ball's line as judged by eye: degrees to the toe's side, and the range that holds it 95 times in 100."""
+        if plus_minus_deg is None or not plus_minus_deg > 0:
+            raise InputError(
+                f"give or take is {plus_minus_deg!r} degrees; expected more than 0, since no line stands exactly"
+            )
+        self.set(setup_tilt_deg=toe_side_deg, u_setup_tilt_deg=plus_minus_deg / COVER_95)
+
+    def lean_words(self):
+        """Return the lean of the line in words."""
+        tilt, doubt = (self.setting(name) for name in ("setup_tilt_deg", "u_setup_tilt_deg"))
+        if tilt is None:
+            return "not checked"
+        return f"{abs(tilt):.1f}\u00b0 to the {'toe' if tilt >= 0 else 'heel'}'s side, \u00b1{COVER_95 * (doubt or 0.0):.1f}\u00b0"
+
+    def undo(self):
+        """Take back the book's last entry and return what it was."""
+        what = self.book.undo()
+        self._tell()
+        return what
+
+    def summary(self):
+        """Return what is set up, as a DataFrame with the columns what and value."""
+        golfer, clubs = self.golfer, self.clubs
+        if golfer is None:
+            return pd.DataFrame({"what": ["golfer"], "value": ["none entered yet"]})
+        net, unit = self.setting("net_distance_mm"), self.setting("carry_unit")
+        rows = {
+            "golfer": f"{golfer['name']}, {golfer['handed']}-handed",
+            "clubs": ", ".join(clubs["label"]) or "none yet",
+            "without a length of score lines": ", ".join(clubs.loc[clubs["score_line_length_mm"].isna(), "label"])
+            or "none",
+            "without a lie from maker and gauge": ", ".join(
+                clubs.loc[clubs["lie_deg"].isna() | clubs["gauge_lie_deg"].isna(), "label"]
+            )
+            or "none",
+            "net": "none: where the ball starts is not read on a net"
+            if net is None
+            else f"{from_mm(net, unit):.2f} {WORDS[unit]} from the ball",
+            "lean of the line": self.lean_words(),
+        }
+        return pd.DataFrame({"what": list(rows), "value": list(rows.values())})
+
+    # Inside
+
+    def _bag(self):
+        session = self.session
+        if session is None:
+            raise InputError("there is no golfer in the book yet; expected one; enter the golfer first")
+        return int(session["bag_id"])
+
+    def _settings(self, *names):
+        return {
+            name: self.setting(name) for name in names if name in SESSION_SETTINGS and self.setting(name) is not None
+        }
+
+    def _tell(self):
+        for callback in self._watchers:
+            callback()

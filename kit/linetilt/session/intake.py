@@ -1,0 +1,539 @@
+"""The photos of a session: from a folder or an upload into the book, measured, then counted or set aside. No widgets here."""
+
+import threading
+from collections import Counter, OrderedDict
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import pandas as pd
+
+from ..base.club import read_bag
+from ..base.errors import InputError, LinetiltError, PhotoError
+from ..book.schema import NOT_LOOKED, REFUSED
+from ..lie.geometry import StartDirection, heading_from_start, lie_reading, start_from_net
+from ..reading.mark import measure_photo
+from ..reading.photo import open_photo
+from .photo_files import PhotoFiles, photo_folder
+from .photo_names import club_from_name, counting, read_shot_list
+
+CLEAN = "clean face"  # a photo of the face before the ball: what it shows is taken out of the later photos of that club
+REASONS = ("heavy strike", "mat moved", "double print", "wrong ball", CLEAN, "other")
+FOLDER = "photo folder"  # the name of a session's setting
+NO_PHOTO = ("unreadable", "too_large")  # nothing that is worth keeping in the book
+PICTURE_PX = 1600
+_MARKS_KEPT = 6  # measured marks kept in memory; any other is measured again when it is looked at
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A photo of the session.
+
+    Attributes
+    ----------
+    name : str
+        The file's path within its folder.
+    path : Path
+    club : str or None
+        Label; None where neither list, folder, name nor fitter says it.
+    state : {"new", "refused", "to look at", "counted", "set aside"}
+    why : str
+        Why it was refused or set aside.
+    shot : int or None
+        Its id in the book, once it is there.
+    """
+
+    name: str
+    path: Path
+    club: str | None
+    state: str
+    why: str = ""
+    shot: int | None = None
+
+
+class PhotoIntake:
+    """What happens to the photos of one session. Every decision is in the book when its method returns.
+
+    Parameters
+    ----------
+    book : SessionBook
+    session : int
+    folder : path, optional
+        Where photos arrive; its own folders are looked into as well. Default: what was said last for this session, see `watch`.
+    shot_list : path or DataFrame, optional
+        A row a photo: `photo` (its path, or the end of it), and any of `club`, `net_left_mm` and `net_distance_mm` (see `start_from_net`; the
+        distance is else the session's).
+    measure : callable
+        As `measure_photo`.
+
+    Raises
+    ------
+    InputError
+    """
+
+    def __init__(self, book, session, folder=None, *, shot_list=None, measure=measure_photo):
+        self.book, self.session = book, session
+        self.golfer, self.day, self.bag_id = book.sessions(session)[["golfer", "day", "bag_id"]].iloc[0]
+        kept = book.setting(session, FOLDER)
+        folder = photo_folder(folder) if folder is not None else Path(kept) if kept else None
+        self.files = PhotoFiles(folder, book.path.with_suffix(".linetilt-inbox"))
+        self._listed = read_shot_list(shot_list)
+        self._measure, self._busy = measure, threading.RLock()
+        self._known, self._listing = {}, None  # what a name says; the entries as they were last told, see `_all`
+        self._clubs, self._starts, self._errors = (
+            {},
+            {},
+            {},
+        )  # by name: said by the fitter before, or found, but not in the book
+        self._marks, self._sizes, self._kept_sizes = (
+            OrderedDict(),
+            {},
+            {},
+        )  # marks by shot; full sizes by path; bytes by the book's name
+        self.look(settled=True)
+
+    @property
+    def bag(self):
+        """The clubs as they are now."""
+        return self.book.bag(self.bag_id)
+
+    @property
+    def settings(self):
+        """The session's settings as they are now: a row of the book's `sessions`, as a Series."""
+        return self.book.sessions(self.session).iloc[0]
+
+    # What is there
+
+    def watch(self, folder):
+        """Say where photos arrive; the session keeps it."""
+        folder = photo_folder(folder).resolve()
+        self.book.keep_setting(self.session, FOLDER, str(folder))
+        self.files = PhotoFiles(folder, self.files.inbox)
+        self.look(settled=True)
+
+    def look(self, settled=False):
+        """Look into the folders; return the names of the photos that came since the last look, once their files have stopped growing.
+
+        With `settled` every file counts as whole.
+        """
+        came = self.files.look(settled)
+        for name in came:
+            self._errors.pop(name, None)
+            self._sizes.pop(self.files.path(name), None)
+            self._listing = None
+        return [name for name in came if settled or not self.files.is_copy(name)]
+
+    def receive(self, name, content):
+        """Put an uploaded photo into the book's inbox, a folder that is looked into as well, and return its name."""
+        self._listing = None
+        return self.files.receive(name, content)
+
+    def entries(self):
+        """Return the `Entry` of every photo, by name in the order in which a person would count."""
+        return list(self._all().values())
+
+    def entry(self, name):
+        """Return the `Entry` of one photo."""
+        entries = self._all()
+        if name not in entries:
+            raise InputError(f"there is no photo {name!r} here; expected one of the list; choose another one")
+        return entries[name]
+
+    def _all(self):
+        """The entries by name; a folder of thousands is gone through again only where a photo or the book has changed since."""
+        state = self.book.state()
+        if self._listing is None or self._listing[0] != state:
+            self._listing = state, {entry.name: entry for entry in self._list()}
+        return self._listing[1]
+
+    def _list(self):
+        shots = self.book.shots(self.session)
+        shots = shots[shots["photo"].notna()]
+        by_digest = {Path(photo).stem: row for photo, row in zip(shots["photo"], shots.to_dict("records"))}
+        labels, found, seen = tuple(self.bag.labels), [], set()
+        sizes = Counter(size for _, _, size in self.files.items())
+        sizes.update(self._kept_size(photo) for photo in shots["photo"])
+        for name, path, size in self.files.items():
+            digest = (
+                self.files.digest(name) if sizes[size] > 1 or None in sizes else name
+            )  # a file of a size of its own is no other photo: reading it can wait
+            if digest in seen:  # the same photo under two names is one shot
+                continue
+            seen.add(digest)
+            row = by_digest.pop(digest, None)
+            if row is not None:
+                kept = self.book.photo_path(row["photo"])
+                found.append(_entered(name, kept if kept.is_file() else path, row))
+            else:
+                error = self._errors.get(name)
+                found.append(Entry(name, path, self._club_of(name, labels), "refused" if error else "new", error or ""))
+        for row in by_digest.values():  # in the book, and gone from the folder
+            found.append(_entered(row["note"] or row["photo"][:12], self.book.photo_path(row["photo"]), row))
+        return sorted(found, key=lambda entry: counting(entry.name))
+
+    def shot(self, name):
+        """Return a photo's row of the book's shots as a dict, or None where it is not in the book."""
+        number = self.entry(name).shot
+        shots = self.book.shots(self.session)
+        return None if number is None else shots[shots["shot_id"] == number].to_dict("records")[0]
+
+    def start(self, name):
+        """Return a photo's `StartDirection`, or None where nobody saw it."""
+        shot = self.shot(name)
+        if shot is not None:
+            return None if pd.isna(shot["start_deg"]) else StartDirection(shot["start_deg"], shot["u_start_deg"])
+        if name in self._starts:
+            return self._starts[name]
+        row, label = self._row(name), self.entry(name).club
+        left, distance = row.get("net_left_mm"), row.get("net_distance_mm", self.settings["net_distance_mm"])
+        if label is None or pd.isna(left) or pd.isna(distance):
+            return None
+        return start_from_net(left, distance, self.bag[label].handed)
+
+    # Measuring
+
+    def take(self, name, club=None):
+        """Measure a photo, enter it as a shot that is still to be looked at, and return its `FaceMark`.
+
+        Does nothing to a photo that is in the book with a mark.
+
+        Raises
+        ------
+        PhotoError
+            Where it was refused; that is in the book as well, unless the file is no photo at all.
+        InputError
+            Where the club is not known.
+        """
+        with self._busy:
+            entry = self.entry(name)
+            if entry.shot is not None and entry.state != "refused":
+                return self.mark(name)
+            label = club or entry.club
+            if label is None:
+                raise InputError(f"nobody has said which club {name} shows; expected one of the bag; choose it first")
+            return self._enter(entry, label, self.start(name))
+
+    def place(self, name, corners=None, line=None):
+        """Measure again from marks placed by hand, and return the `FaceMark`; what is not given is looked for in the photo.
+
+        Raises
+        ------
+        PhotoError
+            Where nothing can be measured from these marks; what was there before stays.
+        """
+        with self._busy:
+            entry = self.entry(name)
+            if entry.shot is None:
+                raise InputError(
+                    f"{name} is not in the book yet; expected a photo that was measured; choose its club first"
+                )
+            return self._enter(entry, entry.club, self.start(name), corners=corners, line=line)
+
+    def set_club(self, name, label):
+        """Say which club a photo shows; a shot that is in the book is measured again for it."""
+        self.bag[label]
+        with self._busy:
+            entry = self.entry(name)
+            if entry.shot is None:
+                self._clubs[name], self._listing = label, None
+            elif label != entry.club:
+                self._enter(entry, label, self.start(name), **self.by_hand(name))
+
+    def set_start(self, name, start):
+        """Say where the ball started (a `StartDirection`, degrees, or None: nobody saw it); the lie reading follows."""
+        start = start if start is None or isinstance(start, tuple) else StartDirection(float(start), None)
+        with self._busy:
+            shot = self.shot(name)
+            if shot is None:
+                self._starts[name] = start
+                return
+            reading = None if pd.isna(shot["tilt_deg"]) else self._reading(shot, self.bag[shot["club"]], start)
+            self.book.measure_again(shot["shot_id"], reading=reading, start=start or (None, None))
+
+    def mark(self, name):
+        """Return a photo's `FaceMark`, measured again from the book's marks where it is not at hand; None where there is none.
+
+        What stands in the book is not touched.
+        """
+        with self._busy:
+            entry = self.entry(name)
+            shot = self.shot(name)
+            if shot is None or pd.isna(shot["tilt_deg"]):
+                return None
+            key = self._key(entry)
+            if key not in self._marks:
+                try:
+                    mark = self._measured(entry, self.bag[entry.club], **self.by_hand(name))
+                except PhotoError:  # a newer kit may refuse what an older one took
+                    return None
+                self._keep(key, mark)
+            self._marks.move_to_end(key)
+            return self._marks[key]
+
+    def by_hand(self, name):
+        """Return which marks the fitter placed, as the arguments that `place` takes."""
+        marks = self._stored_marks(name) or {}
+        return {kind: marks[kind] for kind in marks.get("by_hand", ())}
+
+    def marks(self, name):
+        """Return where a photo's handles belong: corners and line in pixels of the upright full-size photo, two lists of points.
+
+        As measured, where it was; what the kit could find, where the photo was refused; the rest is laid out in the middle.
+        """
+        marks = self._stored_marks(name)
+        if marks:
+            return marks["corners"], marks["line"]
+        entry = self.entry(name)
+        (width, height), club = self.size(name), self.bag[entry.club] if entry.club else None
+        toe, heel = (0.3, 0.7) if club is None or club.handed == "right" else (0.7, 0.3)
+        across, down = width - 1, height - 1
+        corners = [
+            [heel * across, 0.65 * down],
+            [toe * across, 0.65 * down],
+            [toe * across, 0.35 * down],
+            [heel * across, 0.35 * down],
+        ]
+        line = [[0.5 * across, 0.6 * down], [0.5 * across, 0.4 * down]]
+        if club is not None:
+            try:
+                corners = self._measure(entry.path, club, line=line).corners
+            except LinetiltError:  # no face either
+                pass
+        return [[float(x), float(y)] for x, y in corners], line
+
+    # Deciding
+
+    def count(self, name):
+        """Let a shot count."""
+        self.book.change("shot", self._in_book(name), counted=True, why="")
+
+    def set_aside(self, name, why):
+        """Leave a shot out, saying why. With the reason "clean face" its photo is what `measure_photo` takes as `before`, from now on for that club.
+
+        Raises
+        ------
+        InputError
+            Where it is said to be a clean face and no score lines are found in it.
+        """
+        shot = self._in_book(name)
+        if why == CLEAN:
+            entry = self.entry(name)
+            try:
+                self._measure(entry.path, self.bag[entry.club], line=self.marks(name)[1])
+            except PhotoError as error:
+                raise InputError(
+                    f"{name} cannot be the clean face of the {entry.club}, since its face is not found: {error}"
+                ) from error
+        self.book.set_aside(shot, why)
+
+    def undo(self):
+        """Take back the last decision or correction of this session's shots, and return the `Entry` as it is then.
+
+        That a photo was measured is no decision: it stays in the book.
+        """
+        with self._busy:
+            edits = self.book.history()
+            stands = edits[edits["undoes"].isna() & ~edits["edit_id"].isin(edits["undoes"])]
+            shots = stands["what"].str.extract(r"^shot (\d+) corrected$")[0].dropna().astype(int)
+            shots = shots[shots.isin(self.book.shots(self.session)["shot_id"])]
+            if not len(shots):
+                raise InputError(
+                    "there is no decision to take back in this session; expected a shot that was counted, set aside or corrected"
+                )
+            self.book.undo(int(stands["edit_id"][shots.index[-1]]))
+            return next((entry for entry in self.entries() if entry.shot == shots.iloc[-1]), None)
+
+    # Pictures
+
+    def size(self, name):
+        """Return width and height of the upright full-size photo."""
+        entry = self.entry(name)
+        return self._sizes[entry.path] if entry.path in self._sizes else self._picture(entry)[1]
+
+    def picture(self, name, with_marks=True):
+        """Return a JPEG of a photo for the screen, with what was found in it or as it is, and the size of the full photo.
+
+        Raises
+        ------
+        PhotoError
+            Where the file is no photo.
+        """
+        mark = self.mark(name) if with_marks else None
+        rgb = self._picture(self.entry(name))[0] if mark is None else mark.overlay(max_side=PICTURE_PX)
+        return _jpeg(rgb), self.size(name)
+
+    # Inside
+
+    def _kept_size(self, photo):
+        """The size of one of the book's own copies, or None."""
+        if photo not in self._kept_sizes:
+            path = self.book.photo_path(photo)
+            self._kept_sizes[photo] = path.stat().st_size if path.is_file() else None
+        return self._kept_sizes[photo]
+
+    def _row(self, name):
+        """The row of the shot list whose photo is the end of this file's path, else an empty one."""
+        path = (self.files.path(name) or Path(name)).as_posix()
+        return next((row for photo, row in self._listed.items() if f"/{path}".endswith(f"/{photo}")), {})
+
+    def _club_of(self, name, labels):
+        if self._clubs.get(name) in labels:
+            return self._clubs[name]
+        if (name, labels) not in self._known:
+            club = str(self._row(name).get("club"))
+            self._known[name, labels] = club if club in labels else club_from_name(name, labels)
+        return self._known[name, labels]
+
+    def _enter(self, entry, label, start, **by_hand):
+        club = self.bag[label]
+        by_hand = {kind: points for kind, points in by_hand.items() if points is not None}
+        again = {} if entry.shot is None or entry.club == label else {"club": label}
+        try:
+            mark = self._measured(entry, club, **by_hand)
+        except PhotoError as error:
+            if error.code in NO_PHOTO:
+                self._errors[entry.name], self._listing = str(error), None
+            elif entry.shot is None:
+                self.book.add_shot(
+                    self.session,
+                    label,
+                    photo=entry.path,
+                    start=start,
+                    counted=False,
+                    why=f"{REFUSED}{error}",
+                    note=entry.name,
+                )
+                self.files.done(entry.path)
+            elif again and entry.state == "refused":
+                self.book.measure_again(entry.shot, why=f"{REFUSED}{error}", **again)
+            raise
+        reading = self._reading(vars(mark), club, start)
+        kept = _WithHand(mark, tuple(by_hand))
+        if entry.shot is None:
+            self.book.add_shot(
+                self.session,
+                label,
+                photo=entry.path,
+                mark=kept,
+                reading=reading,
+                start=start,
+                counted=False,
+                why=NOT_LOOKED,
+                note=entry.name,
+            )
+            self.files.done(entry.path)
+        else:
+            why = NOT_LOOKED if entry.state == "refused" else None
+            self.book.measure_again(entry.shot, mark=kept, reading=reading, start=start, why=why, **again)
+        self._keep(self._key(self.entry(entry.name)), mark)
+        return mark
+
+    def _measured(self, entry, club, **by_hand):
+        shots = self.book.shots(self.session)
+        clean = shots.loc[
+            (shots["why"] == CLEAN) & (shots["club"] == club.label) & (shots["shot_id"] != entry.shot), "shot_id"
+        ]
+        before = {"before": self.book.photo(int(clean.iloc[-1]))} if len(clean) else {}
+        return self._measure(entry.path, club, **before, **by_hand)
+
+    def _reading(self, mark, club, start):
+        known = self.settings[["setup_tilt_deg", "u_setup_tilt_deg"]].dropna().to_dict()
+        if start is not None:
+            doubt = {} if pd.isna(start[1]) else {"u_start_deg": start[1]}
+            heading = heading_from_start(start[0], club.loft_deg, **doubt)
+            known |= {"face_heading_deg": heading.face_heading_deg, "u_face_heading_deg": heading.u_face_heading_deg}
+        return lie_reading(mark["tilt_deg"], club.loft_deg, u_tilt_deg=mark["u_tilt_deg"], **known)
+
+    def _stored_marks(self, name):
+        shot = self.entry(name).shot
+        return None if shot is None else self.book.marks(shot)
+
+    def _key(self, entry):
+        return entry.shot, entry.club, repr(self.book.marks(entry.shot))
+
+    def _keep(self, key, mark):
+        self._marks[key] = mark
+        while len(self._marks) > _MARKS_KEPT:
+            self._marks.popitem(last=False)
+
+    def _in_book(self, name):
+        shot = self.entry(name).shot
+        if shot is None:
+            raise InputError(
+                f"{name} is not in the book yet; expected a photo that was measured; choose its club first"
+            )
+        return shot
+
+    def _picture(self, entry):
+        picture = open_photo(entry.path)
+        height, width = picture.rgb.shape[:2]
+        self._sizes[entry.path] = width * picture.reduction, height * picture.reduction
+        return picture.rgb, self._sizes[entry.path]
+
+
+class _WithHand:
+    """A `FaceMark` that also says which marks were placed by hand, as the book keeps it."""
+
+    def __init__(self, mark, by_hand):
+        self._mark, self.by_hand = mark, by_hand
+
+    def __getattr__(self, name):
+        return getattr(self._mark, name)
+
+
+def open_session(book, bag=None, *, golfer="Golfer"):
+    """Return the id of the book's current session, or of a new one.
+
+    Parameters
+    ----------
+    book : SessionBook
+    bag : Bag, DataFrame or path, optional
+        The clubs to enter where the book has no bag yet.
+    golfer : str
+        Whose bag that is.
+
+    Raises
+    ------
+    InputError
+        When there is neither a bag in the book nor one given.
+    """
+    current, bags = book.current_session(), book.bags()
+    if current is not None:
+        return int(current["session_id"])
+    if len(bags):
+        return book.add_session(int(bags["bag_id"].iloc[-1]))
+    if bag is None:
+        raise InputError(
+            "the book has no bag yet; expected one; fill it in with the first notebook, or name a CSV file of the clubs"
+        )
+    bag = bag if hasattr(bag, "clubs") else read_bag(bag)
+    return book.add_session(book.add_bag(book.add_golfer(golfer, next(iter(bag)).handed), bag))
+
+
+def open_photos(book, folder=None, bag=None, shot_list=None, *, demo=None):
+    """Return the `PhotoIntake` of the book's current session, or of a new one (see `open_session`).
+
+    `demo` is a folder such as the kit's `demo_photos`: its golfer's bag, photos and list of shots stand in for what is not given.
+    """
+    demo = None if demo is None else Path(demo)
+    session = open_session(book, demo / "bag.csv" if demo and bag is None else bag)
+    if demo and folder is None and book.setting(session, FOLDER) is None:
+        folder, shot_list = demo / "photos" / "perrin", demo / "shots.csv"
+    return PhotoIntake(book, session, folder, shot_list=shot_list)
+
+
+def _entered(name, path, row):
+    if row["counted"]:
+        state = "counted"
+    elif row["why"].startswith(REFUSED):
+        state = "refused"
+    else:
+        state = "to look at" if row["why"] == NOT_LOOKED else "set aside"
+    return Entry(name, path, row["club"], state, row["why"].removeprefix(REFUSED), row["shot_id"])
+
+
+def _jpeg(rgb):
+    scale = PICTURE_PX / max(rgb.shape[:2])
+    if scale < 1:
+        rgb = cv2.resize(rgb, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    return cv2.imencode(".jpg", cv2.cvtColor(rgb, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, 88])[1].tobytes()

@@ -45,7 +45,7 @@ def read_photos(names=None):
         if photo.startswith("perrin/")
     }
     with tempfile.TemporaryDirectory() as folder, lt.open_book(Path(folder, "own.linetilt"), demo=HERE) as book:
-        intake = lt.open_photos(book, demo=HERE)
+        intake = lt.session.open_photos(book, demo=HERE)
         for entry in intake.entries():
             if names is not None and entry.name not in names:
                 continue

@@ -54,7 +54,7 @@ def test_agrees_with_brute_force_integration(balls, seed):
 
 def test_ranks_of_the_truth_are_even_when_golfers_follow_the_priors():
     # Simulation-based calibration (Talts et al., arXiv:1804.06788): golfers drawn from the priors themselves.
-    rng, p, count = np.random.default_rng(20), lt.Priors(), 250
+    rng, p, count = np.random.default_rng(20), lt.lie.Priors(), 250
     x = golfers.LENGTH_IN - 37.0
     truths, rows = [], []
     for number in range(count):
@@ -66,7 +66,7 @@ def test_ranks_of_the_truth_are_even_when_golfers_follow_the_priors():
             y = truth[position] + math.hypot(sigma, 0.4) * rng.standard_t(p.shot_dof)
             rows.append((number, golfers.LABELS[position], float(np.clip(y, -44, 44)), 0.4))
     table = pd.DataFrame(rows, columns=["golfer", "club", "lie_error_deg", "u_lie_error_deg"])
-    fits = lt.fit_bags(table, irons())
+    fits = lt.lie.fit_bags(table, irons())
     ranks = np.array(
         [
             [
@@ -90,7 +90,7 @@ def test_ranks_of_the_truth_are_even_when_golfers_follow_the_priors():
 
 def test_intervals_hold_and_pooling_beats_the_simple_ways():
     drawn, shots = golfers.play(golfers.Kind(), 120, 3, 31)
-    fits = lt.fit_bags(shots, {number: golfer.bag() for number, golfer in enumerate(drawn)})
+    fits = lt.lie.fit_bags(shots, {number: golfer.bag() for number, golfer in enumerate(drawn)})
     truth = np.array([golfer.truth for golfer in drawn])
     tables = [fits[number].table for number in range(len(drawn))]
     estimate, low, high = (
@@ -116,7 +116,7 @@ def test_wild_bags_of_one_ball_a_club_never_run_away():
     # Factors that swing instead of settling once gave an estimate of 26° from shots within ±6°.
     for kind, seed in (("wild", 4001), ("no trend, clubs differ", 4001)):
         drawn, shots = golfers.play(golfers.KINDS[kind], 150, 1, seed)
-        fits = lt.fit_bags(shots, {number: golfer.bag() for number, golfer in enumerate(drawn)})
+        fits = lt.lie.fit_bags(shots, {number: golfer.bag() for number, golfer in enumerate(drawn)})
         for number, fit in fits.items():
             seen = shots.loc[shots["golfer"] == number, "lie_error_deg"]
             assert fit.table["lie_error_deg"].between(seen.min() - 0.5, seen.max() + 0.5).all()
@@ -213,7 +213,7 @@ def test_order_of_rows_does_not_matter_and_the_table_given_is_left_alone():
 def test_many_golfers_in_one_call_are_each_fitted_alone():
     drawn, shots = golfers.play(golfers.Kind(), 6, 2, 44)
     shots = shots.drop(index=range(3, 9))  # uneven bags
-    together = lt.fit_bags(shots, {number: golfer.bag() for number, golfer in enumerate(drawn)})
+    together = lt.lie.fit_bags(shots, {number: golfer.bag() for number, golfer in enumerate(drawn)})
     for number, golfer in enumerate(drawn):
         alone = lt.fit_bag(shots[shots["golfer"] == number].drop(columns="golfer"), golfer.bag())
         assert together[number].table["lie_error_deg"].to_numpy() == pytest.approx(
@@ -288,7 +288,9 @@ def test_next_ball_goes_where_least_is_known():
     rows = [(label, 0.1 * i) for i in range(4) for label in golfers.LABELS if label != "PW"]
     rows += [(label, 0.5) for label in golfers.LABELS[:4]]
     fit = lt.fit_bag(
-        readings(rows), irons(**{c: {"bend_limit_deg": 10} for c in golfers.LABELS}), stop=lt.Stop(tolerance_deg=0.4)
+        readings(rows),
+        irons(**{c: {"bend_limit_deg": 10} for c in golfers.LABELS}),
+        stop=lt.lie.Stop(tolerance_deg=0.4),
     )
     advice = fit.next_club()
     assert advice.club == "PW" and advice.lowers_by > 0
@@ -325,8 +327,8 @@ def test_finishes_with_enough_balls_and_says_so():
 
 def test_stop_rule_is_the_fitters():
     shots = level_shots(balls=4, scatter=0.8)
-    strict = lt.fit_bag(shots, irons(), stop=lt.Stop(tolerance_deg=0.5, probability=0.95))
-    loose = lt.fit_bag(shots, irons(), stop=lt.Stop(tolerance_deg=2.0))
+    strict = lt.fit_bag(shots, irons(), stop=lt.lie.Stop(tolerance_deg=0.5, probability=0.95))
+    loose = lt.fit_bag(shots, irons(), stop=lt.lie.Stop(tolerance_deg=2.0))
     assert loose.finished and not strict.finished
     assert strict.balls_to_go()[0] > 1
 
@@ -366,7 +368,7 @@ def test_names_the_club_that_stands_apart_and_whose_fault_it_is():
 
 def test_alarms_are_rare_for_golfers_who_fit_the_model():
     drawn, shots = golfers.play(golfers.Kind(), 100, 4, 61)
-    fits = lt.fit_bags(shots, {number: golfer.bag() for number, golfer in enumerate(drawn)})
+    fits = lt.lie.fit_bags(shots, {number: golfer.bag() for number, golfer in enumerate(drawn)})
     alarms = [note for fit in fits.values() for note in fit.warnings]
     for words in ("Late shots", "straight trend", "stands apart"):
         assert (
@@ -487,7 +489,7 @@ def test_unusable_tables_are_refused(table, words):
 
 def test_a_golfer_without_a_bag_is_named():
     with pytest.raises(lt.InputError, match="no bag for golfer 'B'"):
-        lt.fit_bags(readings([("7", 1.0)]).assign(golfer="B"), {"A": irons()})
+        lt.lie.fit_bags(readings([("7", 1.0)]).assign(golfer="B"), {"A": irons()})
 
 
 @pytest.mark.parametrize(
@@ -495,4 +497,4 @@ def test_a_golfer_without_a_bag_is_named():
 )
 def test_impossible_priors_are_refused(change):
     with pytest.raises(lt.InputError, match=f"priors: {next(iter(change))}"):
-        lt.Priors(**change)
+        lt.lie.Priors(**change)

@@ -78,7 +78,7 @@ def book(tmp_path):
 
 
 def test_the_table_for_the_bench(book):
-    table = lt.bench_table(book, 1).set_index("club")
+    table = lt.session.bench_table(book, 1).set_index("club")
     plan = book.plans(1).set_index("club")
     assert table.index.tolist() == plan.index[plan["bend_deg"] != 0].tolist() == ["5", "7", "9"]
     assert table.loc["5", ["head", "lie_before_deg", "bend_deg", "target_deg", "limit", "limit_deg"]].tolist() == [
@@ -99,16 +99,16 @@ def test_what_comes_back_goes_into_the_book(book, tmp_path):
         'club,gauge_after_deg,bend_deg,note\n5,62.4,,small crack?\n7,"64,25",,\n9,,1.25,no gauge\n',
         encoding="utf-8-sig",
     )
-    done = lt.enter_bends(book, 1, file, day="2026-05-03").set_index("club")
+    done = lt.session.enter_bends(book, 1, file, day="2026-05-03").set_index("club")
     assert done["bend_deg"].tolist() == pytest.approx([0.9, 1.75, 1.25])
     planned = book.plans(1).set_index("club")["bend_deg"]
     assert done["off_deg"].tolist() == pytest.approx([0.9 - planned["5"], 1.75 - planned["7"], 1.25 - planned["9"]])
-    now, then = book.bag(1), lt.session_bag(book, 1)
+    now, then = book.bag(1), lt.session.session_bag(book, 1)
     assert (now["5"].gauge_lie_deg, now["7"].gauge_lie_deg, now["9"].bent_deg) == (62.4, 64.25, 1.25)
     assert then["5"] == BAG["5"] and then["9"].bent_deg == 0
     assert book.bends(1)["note"].tolist() == ["small crack?", "", "no gauge"]
     with pytest.raises(lt.InputError, match="in the book already"):
-        lt.enter_bends(book, 1, file, day="2026-05-03")
+        lt.session.enter_bends(book, 1, file, day="2026-05-03")
     assert len(book.bends(1)) == 3
 
 
@@ -122,21 +122,23 @@ def test_what_comes_back_goes_into_the_book(book, tmp_path):
 )
 def test_nothing_is_entered_of_a_sheet_with_a_mistake(book, row, words):
     with pytest.raises(lt.InputError, match=words):
-        lt.enter_bends(book, 1, pd.DataFrame([{"club": "5", "gauge_after_deg": 62.5}, row]))
+        lt.session.enter_bends(book, 1, pd.DataFrame([{"club": "5", "gauge_after_deg": 62.5}, row]))
     assert book.bends().empty
     with pytest.raises(lt.InputError, match="no column club"):
-        lt.enter_bends(book, 1, pd.DataFrame({"gauge_after_deg": [62]}))
+        lt.session.enter_bends(book, 1, pd.DataFrame({"gauge_after_deg": [62]}))
 
 
 def test_a_retest_through_the_book(book):
     with pytest.raises(lt.InputError, match="tests no other one again"):
-        lt.retest(book, 1)
-    lt.enter_bends(book, 1, pd.DataFrame({"club": ["5", "7"], "gauge_after_deg": [62.5, 64.5]}), day="2026-05-03")
+        lt.session.retest(book, 1)
+    lt.session.enter_bends(
+        book, 1, pd.DataFrame({"club": ["5", "7"], "gauge_after_deg": [62.5, 64.5]}), day="2026-05-03"
+    )
     again = book.add_session(1, day="2026-05-10", retest_of=1)
     rng = np.random.default_rng(7)
     for row in readings(rng, {"5": -0.7, "7": 0.0}, 14).to_dict("records"):
         book.add_shot(again, row.pop("club"), reading=row)
-    table = lt.retest(book, again).set_index("club")
+    table = lt.session.retest(book, again).set_index("club")
     book.change(
         "club", 3, label="nine"
     )  # the kept plan speaks of a club that has another label now, so one is made anew
@@ -151,4 +153,4 @@ def test_a_retest_through_the_book(book):
     assert table.loc["7", "verdict"] == "as predicted" and table.loc["7", "helped"] > 0.95
     assert table.loc["7", "sentence"].endswith("°.") and "predicted" in lt.golfer_report(book, again, comparison=None)
     with pytest.raises(lt.InputError, match="no session 99"):
-        lt.session_bag(book, 99)
+        lt.session.session_bag(book, 99)

@@ -70,7 +70,7 @@ def python(script, *arguments, **options):
 
 def test_what_goes_in_comes_out(book):
     bag, session, (first, *_) = filled(book)
-    start = lt.start_from_net(50, 2000)
+    start = lt.lie.start_from_net(50, 2000)
     last = book.add_shot(session, "56", start=start, why="line not printed", note="wet face")
     table = book.shots(session)
     assert list(table["club"]) == ["7", "7", "7", "56"]
@@ -233,7 +233,7 @@ def test_measuring_again_keeps_the_first_measurement(book):
     refused = book.add_shot(session, "5", photo=b"?")
     book.measure_again(refused, reading=better)  # marks placed by hand
     assert book.shots(session).iloc[-1][["counted", "why"]].tolist() == [True, ""]
-    book.measure_again(refused, start=lt.start_from_net(10, 2000))
+    book.measure_again(refused, start=lt.lie.start_from_net(10, 2000))
     book.measure_again(refused, mark={"tilt_deg": 1.0, "u_tilt_deg": 0.3})
     last = book.shots(session).iloc[-1]
     assert last["start_deg"] > 0 and last["tilt_deg"] == 1.0 and np.isnan(last["lie_error_deg"]) and not last["counted"]

@@ -25,12 +25,12 @@ def season(tmp_path_factory):
 def test_signing_in(book, tmp_path):
     (tmp_path / "own.csv").write_text("label,loft_deg,handed\n6,30,right\n")
     (tmp_path / "list.csv").write_text("name,handed,bag,note\nAnsel,right,,\nCorin, Left ,,late\nEdda,,own.csv,\n")
-    here = lt.clinic_sign_in(book, tmp_path / "list.csv", day=DAY, bag=BAG, place="hall")
+    here = lt.session.clinic_sign_in(book, tmp_path / "list.csv", day=DAY, bag=BAG, place="hall")
     assert here["golfer"].tolist() == ["Ansel", "Corin", "Edda"] and len(set(here["session_id"])) == 3
     assert [club.handed for club in book.bag(2)] == ["left", "left"] and book.bag(3).labels == ["6"]
     assert book.golfers()["note"].tolist() == ["", "late", ""] and set(book.sessions()["place"]) == {"hall"}
     (tmp_path / "list.csv").write_text("name,handed\nAnsel,right\nFenn,right\n")
-    again = lt.clinic_sign_in(book, tmp_path / "list.csv", day=DAY, bag=BAG)
+    again = lt.session.clinic_sign_in(book, tmp_path / "list.csv", day=DAY, bag=BAG)
     assert again["session_id"].tolist() == [1, 4] and len(book.golfers()) == 4
 
 
@@ -45,14 +45,14 @@ def test_signing_in(book, tmp_path):
 )
 def test_a_list_with_a_mistake_enters_nobody(book, people, words):
     with pytest.raises(lt.InputError, match=words):
-        lt.clinic_sign_in(book, pd.DataFrame(people), day=DAY, bag=BAG)
+        lt.session.clinic_sign_in(book, pd.DataFrame(people), day=DAY, bag=BAG)
     assert book.golfers().empty
     with pytest.raises(lt.InputError, match="cannot be read"):
-        lt.clinic_sign_in(book, "nowhere.csv", day=DAY, bag=BAG)
+        lt.session.clinic_sign_in(book, "nowhere.csv", day=DAY, bag=BAG)
 
 
 def test_readings_from_a_table_are_what_the_formulas_give(book):
-    lt.clinic_sign_in(book, pd.DataFrame({"name": ["Ansel"], "handed": ["left"]}), day=DAY, bag=BAG)
+    lt.session.clinic_sign_in(book, pd.DataFrame({"name": ["Ansel"], "handed": ["left"]}), day=DAY, bag=BAG)
     rows = pd.DataFrame(
         {
             "club": ["7", "7", "PW"],
@@ -65,8 +65,8 @@ def test_readings_from_a_table_are_what_the_formulas_give(book):
     )
     lt.enter_readings(book, 1, rows)
     shots = book.shots(1)
-    start = lt.start_from_net(40, 3000, "left")
-    face = lt.heading_from_start(start.start_deg, 34, u_start_deg=start.u_start_deg)
+    start = lt.lie.start_from_net(40, 3000, "left")
+    face = lt.lie.heading_from_start(start.start_deg, 34, u_start_deg=start.u_start_deg)
     by_hand = lt.lie_reading(
         1.5, 34, u_tilt_deg=0.3, face_heading_deg=face.face_heading_deg, u_face_heading_deg=face.u_face_heading_deg
     )
@@ -90,15 +90,15 @@ def test_readings_from_a_table_are_what_the_formulas_give(book):
 
 
 def test_who_is_next(book):
-    lt.clinic_sign_in(book, pd.DataFrame({"name": ["Ansel", "Bryn", "Corin"]}), day=DAY, bag=BAG)
-    turns = lt.clinic_turns(book, DAY, balls=4)
+    lt.session.clinic_sign_in(book, pd.DataFrame({"name": ["Ansel", "Bryn", "Corin"]}), day=DAY, bag=BAG)
+    turns = lt.session.clinic_turns(book, DAY, balls=4)
     assert turns["golfer"].tolist() == ["Ansel", "Bryn", "Corin"] and set(turns["next_club"]) == {"7"}
     for session, balls in ((1, 4), (2, 2)):
         lt.enter_readings(book, session, pd.DataFrame({"club": ["7"] * balls, "tilt_deg": np.linspace(-1, 1, balls)}))
-    turns = lt.clinic_turns(book, DAY, balls=4)
+    turns = lt.session.clinic_turns(book, DAY, balls=4)
     assert turns["golfer"].tolist() == ["Corin", "Bryn", "Ansel"] and turns["done"].tolist() == [False, False, True]
     assert turns["next_club"].tolist() == ["7", lt.session_fit(book, 2).next_club().club, ""]
-    assert lt.clinic_turns(book, "2020-01-01").empty
+    assert lt.session.clinic_turns(book, "2020-01-01").empty
 
 
 def test_the_season_is_the_same_each_time(season, tmp_path):
@@ -111,11 +111,11 @@ def test_the_season_is_the_same_each_time(season, tmp_path):
 
 def test_the_season_tells_its_story(season):
     changing, same = 5, 6
-    assert lt.practice_trend(lt.practice_shots(season, changing)).verdict == "less"
-    assert lt.practice_trend(lt.practice_shots(season, same)).verdict == "no change yet"
+    assert lt.session.practice_trend(lt.session.practice_shots(season, changing)).verdict == "less"
+    assert lt.session.practice_trend(lt.session.practice_shots(season, same)).verdict == "no change yet"
     sessions = season.sessions()
     tests = sessions.loc[sessions["retest_of"].notna(), "session_id"]
-    said = pd.concat([lt.retest(season, session) for session in tests])
+    said = pd.concat([lt.session.retest(season, session) for session in tests])
     assert (said["bend_deg"] != 0).sum() >= 10 and set(said["verdict"]) <= {
         "as predicted",
         "too few balls to tell",

@@ -14,7 +14,7 @@ from linetilt.handouts.charts import update_dispersion
 
 SEVEN = lt.Club(label="7", loft_deg=34, lie_deg=62.5, length_in=37)
 WEDGE = lt.Club(label="58", loft_deg=58, lie_deg=64.5, length_in=35)
-MEDIUM = lt.Delivery.typical(SEVEN)
+MEDIUM = lt.flight.Delivery.typical(SEVEN)
 STILL = MEDIUM.scattered(0.0)
 BAG = lt.Bag([SEVEN, WEDGE, lt.Club(label="PW", loft_deg=46)])
 
@@ -95,13 +95,13 @@ def test_a_face_squared_by_habit_takes_the_direction_out_of_a_bend():
 def test_a_degree_against_published_figures():
     # Computed apart for a medium and a fast golfer: 2.2 and 2.6 yd a degree at 34°, 2.1 to 3.2 over the credible models,
     # 4.1 yd a degree of face heading, 1.1 yd at 58°; linear to 4°.
-    medium, fast = (per_degree(SEVEN, lt.Delivery.typical(SEVEN, speed)) for speed in (36, 40))
+    medium, fast = (per_degree(SEVEN, lt.flight.Delivery.typical(SEVEN, speed)) for speed in (36, 40))
     assert medium.lie_m / 0.9144 == pytest.approx(2.2, abs=0.1)
     assert fast.lie_m / 0.9144 == pytest.approx(2.6, abs=0.1)
     assert medium.heading_m / 0.9144 == pytest.approx(4.1, abs=0.15)
-    assert per_degree(WEDGE, lt.Delivery.typical(WEDGE)).lie_m / 0.9144 == pytest.approx(1.1, abs=0.15)
+    assert per_degree(WEDGE, lt.flight.Delivery.typical(WEDGE)).lie_m / 0.9144 == pytest.approx(1.1, abs=0.15)
     for model in ("closed form", "Smits & Smith", "table"):
-        assert 2.1 <= per_degree(SEVEN, lt.Delivery.typical(SEVEN, 36), model=model).lie_m / 0.9144 <= 3.2
+        assert 2.1 <= per_degree(SEVEN, lt.flight.Delivery.typical(SEVEN, 36), model=model).lie_m / 0.9144 <= 3.2
     assert landing(4.0)["offline_m"] == pytest.approx(4 * medium.lie_m, rel=0.02)
 
 
@@ -116,7 +116,7 @@ def test_left_handed_shots_are_mirrored_in_the_picture_and_named_as_they_are():
 
 
 def test_own_carry_scales_every_distance_by_one_factor():
-    factor = lt.carry_scale(SEVEN, MEDIUM, 150)
+    factor = lt.flight.carry_scale(SEVEN, MEDIUM, 150)
     assert landing(0.0, carry_scale=factor)["carry_m"] == pytest.approx(150)
     plain, scaled = landing(2.0), landing(2.0, carry_scale=factor)
     assert scaled["offline_m"] / plain["offline_m"] == pytest.approx(factor)
@@ -162,14 +162,14 @@ def test_share_in_a_circle_of_known_scatter():
     # Rayleigh: within r of the middle of a round normal scatter, 1 - exp(-r² / 2 s²).
     points = np.random.default_rng(0).normal(size=(2, 50_000)) * 5
     shots = pd.DataFrame({"carry_m": 130 + points[0], "offline_m": points[1]})
-    counted = lt.summarize_shots(shots, lt.Target.circle(130, 6.0)).loc["share_in_target"]
+    counted = lt.flight.summarize_shots(shots, lt.flight.Target.circle(130, 6.0)).loc["share_in_target"]
     expected = 1 - np.exp(-36 / 50)
     assert abs(counted["value"] - expected) < 4 * counted["monte_carlo"]
     assert counted["monte_carlo"] == pytest.approx(np.sqrt(expected * (1 - expected) / 50_000), rel=0.02)
 
 
 def test_a_green_is_an_oval_about_its_middle():
-    green = lt.Target(carry_m=150, width_m=20, depth_m=30, offline_m=5)
+    green = lt.flight.Target(carry_m=150, width_m=20, depth_m=30, offline_m=5)
     carry, offline = np.array([150, 164.9, 135.1, 150, 150, 163, 165.1]), np.array([5, 5, 5, 14.9, -4.9, 14, 5])
     assert green.holds(carry, offline).tolist() == [True, True, True, True, True, False, False]
     carry, offline = green.outline()
@@ -178,7 +178,7 @@ def test_a_green_is_an_oval_about_its_middle():
 
 
 def test_monte_carlo_errors_are_the_spread_between_seeds():
-    target = lt.Target.circle(128, 8)
+    target = lt.flight.Target.circle(128, 8)
     results = [lt.compare_shots(SEVEN, MEDIUM, 2.0, 300, seed, bend_deg=-2, target=target).table for seed in range(60)]
     for row in ("carry_m", "offline_m", "s_offline_m", "share_left", "share_in_target"):
         for column in ("before", "change"):
@@ -192,7 +192,7 @@ def test_monte_carlo_errors_are_the_spread_between_seeds():
 
 def test_shares_of_none_and_all_are_not_claimed_to_be_exact():
     shots = normal_shots(200)
-    none = lt.summarize_shots(shots, lt.Target.circle(300, 5)).loc["share_in_target"]
+    none = lt.flight.summarize_shots(shots, lt.flight.Target.circle(300, 5)).loc["share_in_target"]
     assert none["value"] == 0 and 0 < none["monte_carlo"] < 0.01
 
 
@@ -233,15 +233,18 @@ def test_yards_and_metres_tell_the_same():
 @pytest.mark.parametrize(
     ("call", "words"),
     [
-        (lambda: lt.Delivery(club_speed_m_s=-3), "club_speed_m_s is -3.*metres a second"),
-        (lambda: lt.Delivery(club_speed_m_s=36, s_path_deg=50), "s_path_deg is 50.*degrees"),
-        (lambda: lt.Delivery(club_speed_m_s=36, correlation={("path_deg", "luck"): 0.2}), "correlation has the pair"),
+        (lambda: lt.flight.Delivery(club_speed_m_s=-3), "club_speed_m_s is -3.*metres a second"),
+        (lambda: lt.flight.Delivery(club_speed_m_s=36, s_path_deg=50), "s_path_deg is 50.*degrees"),
         (
-            lambda: lt.Delivery(club_speed_m_s=36, correlation={("path_deg", "attack_deg"): 1.2}),
+            lambda: lt.flight.Delivery(club_speed_m_s=36, correlation={("path_deg", "luck"): 0.2}),
+            "correlation has the pair",
+        ),
+        (
+            lambda: lt.flight.Delivery(club_speed_m_s=36, correlation={("path_deg", "attack_deg"): 1.2}),
             "correlation of path_deg and attack_deg is 1.2",
         ),
         (
-            lambda: lt.Delivery(
+            lambda: lt.flight.Delivery(
                 club_speed_m_s=36,
                 correlation={
                     ("path_deg", "attack_deg"): 0.9,
@@ -261,8 +264,8 @@ def test_yards_and_metres_tell_the_same():
         ),
         (lambda: lt.simulate_shots(BAG["PW"], MEDIUM, 1, hands_down_mm=5), r"needs length_in \(inches\) and lie_deg"),
         (lambda: lt.compare_shots(SEVEN, MEDIUM, 1, own_carry_m=-5), "own_carry_m is -5.*metres"),
-        (lambda: lt.Target(carry_m=150, width_m=0, depth_m=5), "width_m is 0.*metres"),
-        (lambda: lt.Target.circle(150, float("nan")), "radius_m is nan.*metres"),
+        (lambda: lt.flight.Target(carry_m=150, width_m=0, depth_m=5), "width_m is 0.*metres"),
+        (lambda: lt.flight.Target.circle(150, float("nan")), "radius_m is nan.*metres"),
         (lambda: lt.compare_shots(SEVEN, MEDIUM, 1, 50).words("feet"), "unit is 'feet'"),
         (lambda: ellipse(normal_shots(3), 0.5), "shots has 3 rows"),
     ],
@@ -276,8 +279,8 @@ def test_bad_input_is_refused_by_name_and_unit(call, words):
 
 
 def test_figure_tells_before_from_after_by_more_than_colour():
-    result = lt.compare_shots(SEVEN, MEDIUM, 2.0, 200, bend_deg=-2, target=lt.Target.circle(130, 8))
-    figure = lt.dispersion_figure(result, "m")
+    result = lt.compare_shots(SEVEN, MEDIUM, 2.0, 200, bend_deg=-2, target=lt.flight.Target.circle(130, 8))
+    figure = lt.handouts.dispersion_figure(result, "m")
     trace = {trace.name: trace for trace in figure.data}
     lying, standing = trace["before: shots (lying strokes)"], trace["after: shots (standing strokes)"]
     for bars, wide in ((lying, True), (standing, False)):

@@ -319,7 +319,7 @@ def test_half_a_character_is_refused_before_it_reaches_the_book(tmp_path):
 
 def test_tables_for_clinic_and_bench_are_refused_by_row(tmp_path):
     with lt.SessionBook(tmp_path / "shop.linetilt") as book:
-        here = lt.clinic_sign_in(
+        here = lt.session.clinic_sign_in(
             book, io.StringIO("name;handed\nZo\u00eb;left\n=1+1;right\n"), day=date(2026, 4, 1), bag=EXPECTED
         )
         assert here["golfer"].tolist() == ["Zo\u00eb", "=1+1"]
@@ -337,5 +337,5 @@ def test_tables_for_clinic_and_bench_are_refused_by_row(tmp_path):
             lt.InputError,
             match="gauge_after_deg of club 7 is '1.09'; expected a number from 45 to 80 degrees; if that is in radians, give 62.45",
         ):
-            lt.enter_bends(book, session, io.StringIO("club,gauge_after_deg\n7,1.09\n"))
+            lt.session.enter_bends(book, session, io.StringIO("club,gauge_after_deg\n7,1.09\n"))
         assert len(book.shots(session)) == 1 and book.bends().empty

@@ -57,7 +57,7 @@ def exported(request, tmp_path_factory):
     """The folder of an export, and the tables that it was made from."""
     book, folder = request.getfixturevalue(request.param), tmp_path_factory.mktemp("out")
     lt.export_book(book, folder)
-    return folder, lt.export_tables(book)
+    return folder, lt.handouts.export_tables(book)
 
 
 def read_csv(folder, name):
@@ -166,7 +166,7 @@ def test_pseudonyms_leave_no_name_behind(season, tmp_path):
 
 
 def test_free_text_goes_too(nasty_book):
-    for name, table in lt.export_tables(nasty_book, pseudonyms=True).items():
+    for name, table in lt.handouts.export_tables(nasty_book, pseudonyms=True).items():
         for column in {"note", "place", "why", "photo"} & set(table):
             assert table[column].isna().all(), (name, column)
 
@@ -177,7 +177,7 @@ def test_ids_stay_when_the_book_grows(tmp_path):
         for day in ("2026-04-01", "2026-04-02"):
             bag = book.add_bag(book.add_golfer("Robin"), lt.Bag([lt.Club(label="7", loft_deg=34)]))
             book.add_shot(book.add_session(bag, day=day), "7", reading=lt.lie_reading(1, 34))
-            ids.append(lt.export_tables(book)["shots"][["shot_id", "session_id", "club_id"]])
+            ids.append(lt.handouts.export_tables(book)["shots"][["shot_id", "session_id", "club_id"]])
         pd.testing.assert_frame_equal(ids[0], ids[1].head(1))
 
 
@@ -192,7 +192,7 @@ def test_an_empty_book_and_a_relabelled_club(tmp_path):
         book.add_plan(session, lt.plan_bends(fit, fit.bag))
         book.change("club", 1, label="seven")
         assert frictionless.validate(str(lt.export_book(book, tmp_path / "out"))).valid
-        assert lt.export_tables(book)["plans"]["club_id"].isna().all()
+        assert lt.handouts.export_tables(book)["plans"]["club_id"].isna().all()
 
 
 def test_other_files_stay_and_a_folder_that_cannot_be_is_named(nasty_book, tmp_path, monkeypatch):
@@ -209,7 +209,7 @@ def test_other_files_stay_and_a_folder_that_cannot_be_is_named(nasty_book, tmp_p
 
 
 def test_budgets_add_up(season):
-    tables = lt.export_tables(season)
+    tables = lt.handouts.export_tables(season)
     budget = tables["budget"]
     assert budget.groupby(["shot_id", "of", "quantity"], dropna=False)["share"].sum().between(1 - 1e-9, 1 + 1e-9).all()
     lie = (budget["contribution_deg"] ** 2).groupby(budget["shot_id"]).sum() ** 0.5

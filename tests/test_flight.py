@@ -34,7 +34,7 @@ def polar(azimuth_deg, up_deg):
 )
 def test_standard_atmosphere(height_m, pressure_pa, density, viscosity):
     # ISO 2533:1975, by geopotential altitude; heights above sea level from memory.
-    air = lt.Air(altitude_m=height_m, temperature_c=15 - 0.0065 * height_m)
+    air = lt.flight.Air(altitude_m=height_m, temperature_c=15 - 0.0065 * height_m)
     assert air.pressure_pa == pytest.approx(pressure_pa, rel=2e-5)
     assert air.density_kg_m3 == pytest.approx(density, rel=2e-5)
     assert air.viscosity_pa_s == pytest.approx(viscosity, rel=5e-5)
@@ -58,11 +58,11 @@ def cipm_2007(t, p, humidity):
 
 def test_moist_air_against_cipm_2007():
     assert cipm_2007(20, 101_325, 0.5) == pytest.approx(1.1993, abs=5e-5)
-    assert lt.Air(temperature_c=20, humidity_percent=50).density_kg_m3 == pytest.approx(1.1993, rel=4e-4)
+    assert lt.flight.Air(temperature_c=20, humidity_percent=50).density_kg_m3 == pytest.approx(1.1993, rel=4e-4)
     for t in (5, 12, 20, 28, 35):
         for hpa in (800, 950, 1013.25, 1030):
             for humidity in (0, 40, 100):
-                ours = lt.Air(temperature_c=t, pressure_hpa=hpa, humidity_percent=humidity).density_kg_m3
+                ours = lt.flight.Air(temperature_c=t, pressure_hpa=hpa, humidity_percent=humidity).density_kg_m3
                 assert ours == pytest.approx(cipm_2007(t, 100 * hpa, humidity / 100), rel=6e-4)
 
 
@@ -77,7 +77,7 @@ def test_moist_air_against_cipm_2007():
 )
 def test_air_that_cannot_be_is_refused(given, words):
     with pytest.raises(lt.InputError, match=words):
-        lt.Air(**given)
+        lt.flight.Air(**given)
 
 
 # Drag and lift
@@ -89,7 +89,7 @@ def bearman_harvey():
     table = pd.read_csv(PUBLISHED / "bearman_harvey_1976.csv")
     # The speed and spin at which our ball in our air has the Reynolds number and the spin ratio of the table's row.
     reynolds, ratio = table.speed_m_s * 0.041 / 1.5e-5, table.spin_rpm * 0.0205 / table.speed_m_s
-    table["our_speed"] = reynolds / (1e5 * lt.Air().reynolds_per_m_s)
+    table["our_speed"] = reynolds / (1e5 * lt.flight.Air().reynolds_per_m_s)
     table["our_spin"] = ratio * table.our_speed / BALL_RADIUS_M
     return table
 
@@ -120,7 +120,7 @@ def test_models_agree_as_well_as_published_ones_do():
 
 
 def test_vacuum_is_the_exact_parabola():
-    nothing = lt.Air(pressure_hpa=0)
+    nothing = lt.flight.Air(pressure_hpa=0)
     known = lt.fly(ball_speed_m_s=50, launch_deg=20, spin_rpm=3000, air=nothing)
     assert known.carry_m == pytest.approx(163.8652, abs=5e-5)
     assert known.apex_m == pytest.approx(14.9105, abs=5e-5)
@@ -176,8 +176,8 @@ def test_signs_and_weather():
     assert lt.fly(**IRON, axis_tilt_deg=5).offline_m > 3
     assert lt.fly(**IRON, wind_m_s=(0, 5, 0)).offline_m > 3
     assert lt.fly(**IRON, wind_m_s=(5, 0, 0)).carry_m > plain.carry_m > lt.fly(**IRON, wind_m_s=(-5, 0, 0)).carry_m
-    assert lt.fly(**IRON, air=lt.Air(temperature_c=35)).carry_m > plain.carry_m
-    assert lt.fly(**IRON, air=lt.Air(altitude_m=1500)).carry_m > plain.carry_m + 3
+    assert lt.fly(**IRON, air=lt.flight.Air(temperature_c=35)).carry_m > plain.carry_m
+    assert lt.fly(**IRON, air=lt.flight.Air(altitude_m=1500)).carry_m > plain.carry_m + 3
     assert plain.landing_spin_rpm < IRON["spin_rpm"]
 
 

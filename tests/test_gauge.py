@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import statsmodels.formula.api as smf
-from linetilt.bench import gauge_study as gauge
+from linetilt.bench import gauge
 from linetilt.handouts import charts
 from linetilt.reading.photo import open_photo
 from statsmodels.stats.anova import anova_lm
@@ -133,8 +133,8 @@ def test_retakes_of_a_photo_measure_the_same_mark():
     photos = Path(__file__).parent.parent / "demo_photos" / "photos" / "perrin"
     bag = lt.read_bag(photos.parent.parent / "bag.csv")
     jobs = pd.DataFrame({"mark": ["6-4", "8-4"], "club": ["6", "8"], "photo": [photos / "6-4.jpg", photos / "8-4.jpg"]})
-    retakes = lt.demo_retakes(jobs, people=("a", "b"), repeats=2)
-    again = lt.demo_retakes(jobs, people=("a", "b"), repeats=2)
+    retakes = lt.session.demo_retakes(jobs, people=("a", "b"), repeats=2)
+    again = lt.session.demo_retakes(jobs, people=("a", "b"), repeats=2)
     assert len(retakes) == 8 and (retakes["photo"] == again["photo"]).all() and retakes["photo"].nunique() == 8
     assert all(
         open_photo(photo).f35_mm == open_photo(photos / f"{mark}.jpg").f35_mm

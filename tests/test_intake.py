@@ -98,7 +98,7 @@ def test_everything_is_there_when_the_book_is_opened_again(intake, book, folder)
     corners = FIELD + 1.25
     intake.take("7-1.jpg"), intake.count("7-1.jpg")
     intake.take("7-2.jpg"), intake.place("7-2.jpg", corners=corners)
-    intake.set_start("7-2.jpg", lt.start_from_net(50, 3000))
+    intake.set_start("7-2.jpg", lt.lie.start_from_net(50, 3000))
     (folder / "7-1.jpg").unlink()
     before = book.shots()
     with lt.SessionBook(book.path) as again:
@@ -154,10 +154,10 @@ def test_a_club_chosen_by_hand_and_changed_later(intake, measure):
 def test_a_start_turns_into_a_heading_and_can_be_taken_away(intake):
     intake.take("7-1.jpg")
     unknown = intake.shot("7-1.jpg")
-    start = lt.start_from_net(-40, 3000)
+    start = lt.lie.start_from_net(-40, 3000)
     intake.set_start("7-1.jpg", start)
     known = intake.shot("7-1.jpg")
-    heading = lt.heading_from_start(start.start_deg, 34, u_start_deg=start.u_start_deg)
+    heading = lt.lie.heading_from_start(start.start_deg, 34, u_start_deg=start.u_start_deg)
     reading = lt.lie_reading(
         known["tilt_deg"],
         34,

@@ -45,7 +45,7 @@ def test_the_trends_interval_holds_the_truth(setting):
     """200 golfers each; 95 % more or less three standard errors of the count."""
     held = 0
     for seed in range(200):
-        trend = lt.practice_trend(drawn(np.random.default_rng(seed), per_week=-0.7, **setting))
+        trend = lt.session.practice_trend(drawn(np.random.default_rng(seed), per_week=-0.7, **setting))
         held += trend.low_per_week <= -0.7 <= trend.high_per_week
     assert 0.904 <= held / 200 <= 0.99, held
 
@@ -53,7 +53,7 @@ def test_the_trends_interval_holds_the_truth(setting):
 def test_a_golfer_who_changes_is_seen_and_one_who_does_not_is_not():
     verdicts = {
         per_week: [
-            lt.practice_trend(drawn(np.random.default_rng(seed), days=8, day_sd=1.0, per_week=per_week)).verdict
+            lt.session.practice_trend(drawn(np.random.default_rng(seed), days=8, day_sd=1.0, per_week=per_week)).verdict
             for seed in range(60)
         ]
         for per_week in (0.0, -1.5)
@@ -65,7 +65,7 @@ def test_a_golfer_who_changes_is_seen_and_one_who_does_not_is_not():
 def test_equal_days_give_the_plain_regression():
     """With as many balls each day and days that differ, it is least squares on the means of days: scipy's linregress."""
     shots = drawn(np.random.default_rng(5), days=7, balls=(5, 6), day_sd=5.0, per_week=-1.0)
-    trend = lt.practice_trend(shots)
+    trend = lt.session.practice_trend(shots)
     means = shots.groupby("day")["strike_toe_mm"].mean()
     plain = stats.linregress(np.arange(7) * 5 / 7, means)
     assert trend.per_week == pytest.approx(plain.slope, rel=1e-6)
@@ -80,25 +80,25 @@ def test_a_change_of_clubs_is_no_change_of_the_golfer():
     shots.loc[shots["day"] > "2026-04-14", "club"] = np.tile(["7"] + ["W"] * 9, 4)
     shots["strike_toe_mm"] = np.where(shots["club"] == "W", 8.0, 0.0) + rng.normal(0, 1, len(shots))
     shots[["strike_up_mm", "tilt_deg", "lie_error_deg", "delivery_deg"]] = 0.0
-    assert lt.practice_trend(shots).verdict == "no change yet"
+    assert lt.session.practice_trend(shots).verdict == "no change yet"
     with pytest.raises(lt.InputError, match="choose one club"):
-        lt.practice_trend(shots[(shots["club"] == "7") == (shots["day"] < "2026-04-14")])
+        lt.session.practice_trend(shots[(shots["club"] == "7") == (shots["day"] < "2026-04-14")])
 
 
 def test_sentences_say_how_little_is_known():
     shots = drawn(np.random.default_rng(1), days=5, day_sd=1.0)
-    trend = lt.practice_trend(shots)
+    trend = lt.session.practice_trend(shots)
     assert (
         trend.sentence.startswith("No change yet: over 2.9 weeks")
         and "towards the heel" in trend.sentence
         and "towards the toe" in trend.sentence
     )
-    two = lt.practice_trend(shots[shots["day"] < "2026-04-10"])
+    two = lt.session.practice_trend(shots[shots["day"] < "2026-04-10"])
     assert two.verdict == "too few days" and "before the third" in two.sentence and np.isnan(two.per_week)
     for quantity in QUANTITIES:
-        assert lt.practice_trend(shots, quantity, within_mm=6).sentence
+        assert lt.session.practice_trend(shots, quantity, within_mm=6).sentence
     with pytest.raises(lt.InputError, match="offline"):
-        lt.practice_trend(shots, "offline_m")
+        lt.session.practice_trend(shots, "offline_m")
 
 
 def test_share_within_a_distance():
@@ -114,12 +114,12 @@ def test_share_within_a_distance():
             "delivery_deg": 0,
         }
     )
-    row = lt.practice_days(shots, within_mm=8).iloc[0]
+    row = lt.session.practice_days(shots, within_mm=8).iloc[0]
     expected = stats.binomtest(8, 10).proportion_ci(method="wilson")
     assert (row["balls"], row["share"]) == (10, 0.8)
     assert (row["low_share"], row["high_share"]) == pytest.approx((expected.low, expected.high))
-    assert lt.practice_days(shots, within_mm=8, middle_up_mm=30)["share"].iloc[0] == 0  # 13 mm too low
-    assert lt.practice_days(shots, within_mm=8, middle_toe_mm=20)["share"].iloc[0] == 0.1
+    assert lt.session.practice_days(shots, within_mm=8, middle_up_mm=30)["share"].iloc[0] == 0  # 13 mm too low
+    assert lt.session.practice_days(shots, within_mm=8, middle_toe_mm=20)["share"].iloc[0] == 0.1
 
 
 @pytest.mark.parametrize("dof", [1, 2, 5, 60])
@@ -140,23 +140,28 @@ def test_hands_come_down_as_the_toe_comes_up():
     """By the sketch: hands lower by h at the grip bring the toe up by lie - asin(sin lie - h / L)."""
     target = 939.8 * (np.sin(np.radians(62.5)) - np.sin(np.radians(60.5)))  # 2° with a club of 37 in
     club = CLUB
-    done = lt.practice_handle(handle_shots(np.random.default_rng(0), [-2, -2, -2, 0], balls=40), club, target)
+    done = lt.session.practice_handle(handle_shots(np.random.default_rng(0), [-2, -2, -2, 0], balls=40), club, target)
     assert done.days["lowered_mm"].iloc[-1] == pytest.approx(target, abs=6)
     assert done.verdict == "there" and "mm down" in done.sentence and len(done.days) == 3
-    half = lt.practice_handle(handle_shots(np.random.default_rng(0), [-2, -1.2], balls=40), club, target)
+    half = lt.session.practice_handle(handle_shots(np.random.default_rng(0), [-2, -1.2], balls=40), club, target)
     assert half.verdict == "on the way"
     assert (
-        lt.practice_handle(handle_shots(np.random.default_rng(2), [-2, -2], balls=30), club, target).verdict
+        lt.session.practice_handle(handle_shots(np.random.default_rng(2), [-2, -2], balls=30), club, target).verdict
         == "no change yet"
     )
     assert (
-        lt.practice_handle(handle_shots(np.random.default_rng(0), [-2, -4], balls=30), club, target).verdict
+        lt.session.practice_handle(handle_shots(np.random.default_rng(0), [-2, -4], balls=30), club, target).verdict
         == "the wrong way"
     )
     up = 939.8 * (np.sin(np.radians(62.5)) - np.sin(np.radians(64.5)))  # hands up for a toe down by 2°
-    assert lt.practice_handle(handle_shots(np.random.default_rng(1), [2, 0], balls=40), club, up).verdict == "there"
     assert (
-        lt.practice_handle(handle_shots(np.random.default_rng(0), [-2, -1], balls=3, sd=1.5), club, target).verdict
+        lt.session.practice_handle(handle_shots(np.random.default_rng(1), [2, 0], balls=40), club, up).verdict
+        == "there"
+    )
+    assert (
+        lt.session.practice_handle(
+            handle_shots(np.random.default_rng(0), [-2, -1], balls=3, sd=1.5), club, target
+        ).verdict
         == "too few balls to tell"
     )
     spread = np.linspace(
@@ -165,8 +170,8 @@ def test_hands_come_down_as_the_toe_comes_up():
     wide = pd.DataFrame(
         {"day": np.repeat(DAYS[:2], 12), "club": "7", "delivery_deg": np.concatenate([spread - 2.0, spread - 0.6])}
     )
-    assert lt.practice_handle(wide, club, target).verdict == "perhaps there"
-    from_plan = lt.practice_handle(
+    assert lt.session.practice_handle(wide, club, target).verdict == "perhaps there"
+    from_plan = lt.session.practice_handle(
         handle_shots(np.random.default_rng(0), [0], balls=9), club, target, start=(-2.0, 0.4)
     )
     assert len(from_plan.days) == 1 and from_plan.days["low_mm"].iloc[0] < target < from_plan.days["high_mm"].iloc[0]
@@ -175,9 +180,9 @@ def test_hands_come_down_as_the_toe_comes_up():
 def test_the_interval_of_the_hands_holds():
     held = 0
     for seed in range(200):
-        last = lt.practice_handle(handle_shots(np.random.default_rng(seed), [-1.5, -0.5], balls=5), CLUB, 20).days.iloc[
-            -1
-        ]
+        last = lt.session.practice_handle(
+            handle_shots(np.random.default_rng(seed), [-1.5, -0.5], balls=5), CLUB, 20
+        ).days.iloc[-1]
         truth = 25.4 * 37 * (np.sin(np.radians(62.5)) - np.sin(np.radians(61.5)))
         held += last["low_mm"] <= truth <= last["high_mm"]
     assert 0.904 <= held / 200 <= 0.99, held
@@ -186,9 +191,9 @@ def test_the_interval_of_the_hands_holds():
 def test_hands_need_the_clubs_own_measures():
     shots = handle_shots(np.random.default_rng(0), [0, 1])
     with pytest.raises(lt.InputError, match="length_in None"):
-        lt.practice_handle(shots, lt.Club(label="7", loft_deg=34, lie_deg=62), 10)
+        lt.session.practice_handle(shots, lt.Club(label="7", loft_deg=34, lie_deg=62), 10)
     with pytest.raises(lt.InputError, match="3 shots more than days"):
-        lt.practice_handle(shots.groupby("day").head(1), CLUB, 10)
+        lt.session.practice_handle(shots.groupby("day").head(1), CLUB, 10)
 
 
 def test_a_bend_is_not_the_golfers_doing(tmp_path):
@@ -212,27 +217,27 @@ def test_a_bend_is_not_the_golfers_doing(tmp_path):
                 "heavy",
             )
             book.add_bend(bag, "7", 2.0, day="2026-04-10") if day < "2026-04-10" else None
-        shots = lt.practice_shots(book, golfer, "7")
+        shots = lt.session.practice_shots(book, golfer, "7")
         assert len(shots) == 10 and shots["strike_toe_mm"].min() == -20 and shots["strike_toe_mm"].max() == 3
         by_day = shots.groupby("day")["delivery_deg"].mean()
         assert by_day.tolist() == pytest.approx([-2.0, -1.9])
         with pytest.raises(lt.InputError, match="no shots with the 9"):
-            lt.practice_shots(book, golfer, "9")
+            lt.session.practice_shots(book, golfer, "9")
 
 
 def test_wrong_distances_are_named():
     shots = drawn(np.random.default_rng(0))
     with pytest.raises(lt.InputError, match="within_mm"):
-        lt.practice_days(shots, within_mm=0)
+        lt.session.practice_days(shots, within_mm=0)
 
 
 def test_the_figure_shows_what_the_trend_says():
-    trend = lt.practice_trend(drawn(np.random.default_rng(5), days=7, day_sd=1.0, per_week=-1.5))
+    trend = lt.session.practice_trend(drawn(np.random.default_rng(5), days=7, day_sd=1.0, per_week=-1.5))
     line, days = charts.practice_figure(trend, "strike, mm towards the toe").data
     assert line.name == "trend" and (line.y[1] - line.y[0]) / trend.weeks == pytest.approx(trend.per_week, abs=1e-3)
     assert (
         list(days.y) == trend.days["value"].round(4).tolist()
         and list(days.error_y.array) == trend.days["u"].round(4).tolist()
     )
-    few = lt.practice_trend(drawn(np.random.default_rng(5), days=2))
+    few = lt.session.practice_trend(drawn(np.random.default_rng(5), days=2))
     assert len(charts.practice_figure(few, "mm").data) == 1

@@ -58,7 +58,7 @@ with lt.SessionBook(home / "shop.linetilt") as book:
     desk = Desk(book)
     desk.add_golfer("Robin"), desk.load_bag(demo / "bag.csv"), desk.set(net_distance_mm=3000.0)
     [panel(desk) for panel in (setup.GolferPanel, setup.BagPanel, setup.NetPanel, setup.LinePanel, setup.SummaryPanel)]
-    intake = lt.open_photos(book, demo / "photos" / "perrin", shot_list=demo / "shots.csv")
+    intake = lt.session.open_photos(book, demo / "photos" / "perrin", shot_list=demo / "shots.csv")
     panel = PhotosPanel(intake, watch_s=0.05)
     for name in ("6-4.jpg", "6-2.jpg"):
         intake.take(name), intake.count(name)
@@ -67,7 +67,7 @@ with lt.SessionBook(home / "shop.linetilt") as book:
     book.add_plan(intake.session, lt.plan_bends(fit, fit.bag))
     LieTablePanel(book), DispersionPanel.of_session(book, club="6")
     lt.golfer_report(book, intake.session, home / "report.html"), lt.bench_sheet(book, intake.session, home / "bench.html")
-    lt.clinic_summary(book, book.sessions()["day"].iloc[0], home / "clinic.html")
+    lt.handouts.clinic_summary(book, book.sessions()["day"].iloc[0], home / "clinic.html")
     lt.export_book(book, home / "export", parquet=False)
     assert book.check() == []
 print(len(OUT), OUT)
@@ -338,7 +338,7 @@ def test_what_was_typed_is_shown_as_text_in_every_panel(tmp_path):
         for page, scripts in (
             (lt.golfer_report(book, session), None),
             (lt.bench_sheet(book, session), 0),
-            (lt.clinic_summary(book, day), 0),
+            (lt.handouts.clinic_summary(book, day), 0),
         ):
             bad = [
                 (tag, attrs)

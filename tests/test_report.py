@@ -75,7 +75,7 @@ def test_a_report_says_what_it_must(report, book):
 
 
 def test_a_page_loads_nothing(report, book):
-    for page in (report, lt.bench_sheet(book, 1), lt.clinic_summary(book, "2026-04-18")):
+    for page in (report, lt.bench_sheet(book, 1), lt.handouts.clinic_summary(book, "2026-04-18")):
         tags = Page(page).tags
         assert not [
             tag
@@ -135,7 +135,7 @@ def evil_pages(book):
     return {
         "report": lt.golfer_report(book, 1),
         "bench": lt.bench_sheet(book, 1),
-        "clinic": lt.clinic_summary(book, "2026-05-31"),
+        "clinic": lt.handouts.clinic_summary(book, "2026-05-31"),
     }
 
 
@@ -149,10 +149,12 @@ def test_a_golfer_called_script_stays_text(evil):
 
 
 def test_reports_are_named_so_that_every_disk_takes_them(evil, book, tmp_path):
-    assert [path.name for path in lt.golfer_reports(evil, [1], tmp_path, comparison=None)] == [
+    assert [path.name for path in lt.handouts.golfer_reports(evil, [1], tmp_path, comparison=None)] == [
         "0001-script-document-title-owned-script.html"
     ]
-    names = [path.name for path in lt.golfer_reports(book, [1, 2], tmp_path / "new", comparison=None, photos=0)]
+    names = [
+        path.name for path in lt.handouts.golfer_reports(book, [1, 2], tmp_path / "new", comparison=None, photos=0)
+    ]
     assert names == ["0001-perrin-oldacre.html", "0002-wynn-tarrow.html"]
 
 
@@ -191,7 +193,7 @@ def test_a_session_without_bends_or_photos_or_strikes(tmp_path):
         )
         assert "No club of this session asks for a bend." in Page(lt.bench_sheet(book, session)).text
         with pytest.raises(lt.InputError, match="no session on 2020"):
-            lt.clinic_summary(book, "2020-01-01")
+            lt.handouts.clinic_summary(book, "2020-01-01")
 
 
 def test_hands_instead_of_a_bend_bring_their_own_picture(tmp_path):
@@ -211,7 +213,7 @@ def test_hands_instead_of_a_bend_bring_their_own_picture(tmp_path):
 
 
 def test_the_coach_sees_everybody(book):
-    text = " ".join(Page(lt.clinic_summary(book, "2026-04-18").replace("</td>", " </td>")).text.split())
+    text = " ".join(Page(lt.handouts.clinic_summary(book, "2026-04-18").replace("</td>", " </td>")).text.split())
     assert (
         "2 golfers, 45 balls that counted, Saltmarsh End" in text
         and "Wynn Tarrow" in text
@@ -222,7 +224,7 @@ def test_the_coach_sees_everybody(book):
 
 def test_a_report_of_a_given_comparison(book):
     fit = lt.session_fit(book, 1)
-    own = lt.compare_shots(fit.bag["7"], lt.Delivery(club_speed_m_s=30), -1.0, bend_deg=1.0, own_carry_m=120)
+    own = lt.compare_shots(fit.bag["7"], lt.flight.Delivery(club_speed_m_s=30), -1.0, bend_deg=1.0, own_carry_m=120)
     figure = landing_figure(own, "m")
     assert {trace.xaxis for trace in figure.data} == {None} and "from the side" not in str(
         [trace.name for trace in figure.data]

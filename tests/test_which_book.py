@@ -67,7 +67,7 @@ def test_the_readings_are_entered_with_their_photos_once_and_not_beside_the_fitt
     assert len(measured.marks(shot)["corners"]) == 4
     own = tmp_path / "shop.linetilt"
     with lt.open_book(own, demo=DEMO) as book:  # one ball counted in the second notebook
-        intake = lt.open_photos(book, demo=book.demo)
+        intake = lt.session.open_photos(book, demo=book.demo)
         assert len(intake.entries()) == len(readings)
         book.add_shot(1, "4", reading={"lie_error_deg": -2.0, "u_lie_error_deg": 0.5}, note="4-3.jpg")
     with lt.open_book(own, demo=DEMO, measured=True) as book:
@@ -75,7 +75,9 @@ def test_the_readings_are_entered_with_their_photos_once_and_not_beside_the_fitt
 
 
 def test_the_photo_notebook_shows_them_as_decided(measured):
-    states = pd.Series([entry.state for entry in lt.open_photos(measured, demo=measured.demo).entries()]).value_counts()
+    states = pd.Series(
+        [entry.state for entry in lt.session.open_photos(measured, demo=measured.demo).entries()]
+    ).value_counts()
     assert states["counted"] == measured.shots(1)["counted"].sum() and "new" not in states
 
 

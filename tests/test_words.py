@@ -41,7 +41,7 @@ def test_a_closed_start_is_left_for_one_hand_and_right_for_the_other():
         words.start_words(0.7) == "0.7° left of the line" and words.start_words(0.7, "left") == "0.7° right of the line"
     )
     assert words.start_words(-0.7) == "0.7° right of the line" and words.start_words(0.01) == "on the line"
-    net = lt.start_from_net(50, 3000, "left")
+    net = lt.lie.start_from_net(50, 3000, "left")
     assert "left" in words.start_words(net.start_deg, "left")
     with pytest.raises(lt.InputError):
         words.start_words(0.7, "both")

@@ -17,7 +17,7 @@ from scipy import stats
 
 
 def fit_all(drawn, shots, gauge=False):
-    fits = lt.fit_bags(shots, {number: golfer.bag(gauge) for number, golfer in enumerate(drawn)})
+    fits = lt.lie.fit_bags(shots, {number: golfer.bag(gauge) for number, golfer in enumerate(drawn)})
     return [fits[number] for number in range(len(drawn))]
 
 
@@ -114,7 +114,7 @@ def play_until_finished(golfers, seed, round_the_bag=False, most=120):
     shots = {number: golfer.hit([SEVEN], rng, number) for number, golfer in enumerate(drawn)}
     finished, ranges = {}, []
     for balls in range(1, most + 1):
-        fits = lt.fit_bags(
+        fits = lt.lie.fit_bags(
             pd.concat([shots[number] for number in shots if number not in finished], ignore_index=True), bags
         )
         for number, fit in fits.items():
@@ -226,7 +226,7 @@ def timing(seed):
     one = shots[shots["golfer"] == 0]
     lt.fit_bag(one, bags[0])
     single = min(_seconds(lambda: lt.fit_bag(one, bags[0]).table) for _ in range(10))
-    hundred, thousand = (_seconds(lambda: lt.fit_bags(shots[shots["golfer"] < n], bags)) for n in (100, 1000))
+    hundred, thousand = (_seconds(lambda: lt.lie.fit_bags(shots[shots["golfer"] < n], bags)) for n in (100, 1000))
     print(
         f"\n## Time\n\n8 clubs × 8 balls with its table: {1000 * single:.0f} ms; 100 golfers in one call {hundred:.2f} s, 1,000 {thousand:.2f} s: "
         f"{thousand / hundred:.1f} times as long."

@@ -17,7 +17,7 @@ def posterior(readings, length_in, priors=None, sizes=(15, 15, 61, 45)):
     readings : dict of (values, uncertainties) by club position
     length_in : ndarray, shape (clubs,)
     """
-    p = priors or lt.Priors()
+    p = priors or lt.lie.Priors()
     x = np.asarray(length_in) - 37.0
     values = np.concatenate([np.atleast_1d(v) for v, _ in readings.values()])
     mu = np.linspace(values.min() - 4, values.max() + 4, 501)

@@ -13,7 +13,13 @@ import numpy as np
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2] / "kit")]
 
 from flight_reference import EXACT, fly_one  # noqa: E402
-from linetilt import Club, Delivery, compare_shots, fly, simulate_shots  # noqa: E402
+from linetilt import (
+    Club,
+    compare_shots,
+    fly,
+    simulate_shots,  # noqa: E402
+)
+from linetilt.flight import Delivery
 
 CLUB = Club(label="7", loft_deg=34)
 DELIVERY = Delivery.typical(CLUB)

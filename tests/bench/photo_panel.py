@@ -43,7 +43,7 @@ def main():
             paths = sorted((place / "phone").iterdir())
             decoding = middle([seconds(lambda: cv2.imread(str(path))) for path in paths])
             with lt.SessionBook(place / "bench.linetilt") as book:
-                intake = lt.open_photos(book, place / "phone", DEMO / "bag.csv")
+                intake = lt.session.open_photos(book, place / "phone", DEMO / "bag.csv")
                 measuring = middle([seconds(lambda: lt.measure_photo(path, intake.bag["6"])) for path in paths])
                 panel = PhotosPanel(intake, watch_s=600)
                 shown = []

@@ -19,7 +19,15 @@ from linetilt.session.lie_table import keep_rules, lie_table
 
 ROOT = Path(__file__).parents[2]
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")
-FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 WAIT_S = 90
 BEYOND = re.compile(
     r"^(https?|wss?)://(?!127\.0\.0\.1[:/])|/lab/api/(update|news)"

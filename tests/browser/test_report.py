@@ -18,7 +18,7 @@ def pages(tmp_path_factory):
         book.change("session", 1, place="<img src=x onerror=\"document.title='owned'\">")
         lt.golfer_report(book, 1, folder / "report.html")
         lt.bench_sheet(book, 1, folder / "bench.html")
-        lt.clinic_summary(book, "2026-04-18", folder / "clinic.html")
+        lt.handouts.clinic_summary(book, "2026-04-18", folder / "clinic.html")
     return folder
 
 

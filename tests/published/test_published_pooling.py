@@ -14,7 +14,7 @@ integrate, optimize, stats = (pytest.importorskip(f"scipy.{name}") for name in (
 
 def known(shot, club, **changes):
     """Priors that know both scatters, with Gaussian shots and next to nothing said about offset and slope."""
-    return lt.Priors(
+    return lt.lie.Priors(
         **(
             {
                 "shot_scatter_deg": shot,
@@ -167,7 +167,7 @@ def test_student_t_location_against_scipy(values):
     """One club, scale known, a normal prior on its lie: the posterior by scipy's quadrature of scipy's own densities."""
     nu, scale, prior_sd = 4.0, 1.2, 2.5
     u = 0.4
-    priors = lt.Priors(
+    priors = lt.lie.Priors(
         shot_scatter_deg=scale,
         shot_scatter_log_sd=0,
         club_scatter_deg=1e-3,

@@ -1,1 +1,11 @@
 """A photo of the face -> FaceMark, and many photos at once."""
+
+from ..base.lazy import lazy
+
+__getattr__, __dir__, __all__ = lazy(
+    __name__,
+    {
+        ".batch": ["measure_photos"],
+        ".mark": ["FaceMark", "measure_photo"],
+    },
+)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import linetilt as lt
 import pandas as pd
-from linetilt.book.schema import MARK_COLUMNS
+from linetilt.book.schema import LENGTH_COLUMNS, MARK_COLUMNS
 from linetilt.session.which_book import READINGS
 
 HERE = Path(__file__).parent
@@ -19,13 +19,12 @@ COLUMNS = [
     "photo",
     "club",
     *MARK_COLUMNS,
-    "flags",
-    "lie_error_deg",
-    "u_lie_error_deg",
-    "heading_known",
-    "start_deg",
-    "u_start_deg",
-    "counted",
+    *LENGTH_COLUMNS,
+    "remarks",
+    "net_left_mm",
+    "net_distance_mm",
+    "state",
+    "reason",
     "why",
 ]
 
@@ -65,4 +64,4 @@ def read_photos(names=None):
 if __name__ == "__main__":
     table = read_photos()
     table.round(4).to_csv(HERE / READINGS, index=False)
-    print(f"{int(table['counted'].sum())} of {len(table)} photos count")
+    print(f"{int((table['state'] == 'counted').sum())} of {len(table)} photos count")

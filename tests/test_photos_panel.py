@@ -152,7 +152,7 @@ def test_marks_are_moved_by_hand_and_numbers_follow(make):
     panel._picture.line = [LINE[0].tolist(), [95.0, 70.0]]  # what the browser sends when the upper end is let go
     after = panel.value.iloc[0]
     assert after["tilt_deg"] < before["tilt_deg"] - 5 and after["counted"]
-    assert lt.handouts.words.tilt_words(after["tilt_deg"], after["u_tilt_deg"]) in panel._more.value
+    assert lt.words.shots.tilt_words(after["tilt_deg"], after["u_tilt_deg"]) in panel._more.value
     panel._picture.corners = (FIELD + 2).tolist()
     assert set(panel._intake.by_hand("7-2.jpg")) == {"corners", "line"}
     panel._found.click()

@@ -4,7 +4,7 @@ import math
 
 import linetilt as lt
 import pytest
-from linetilt.handouts import words
+from linetilt.words import shots as words
 from scipy.stats import norm
 
 

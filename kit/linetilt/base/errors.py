@@ -145,3 +145,21 @@ class TwoPenLines(TwoLines):
 
 class BookError(LinetiltError):
     """A book of sessions that cannot be opened, read or written; the message says why and what to do."""
+
+
+class SessionChanged(InputError):
+    """A screen that was left open while another golfer or session was chosen elsewhere; nothing was written.
+
+    Attributes
+    ----------
+    session, now : int
+        The session that the screen works in, and the one that was opened last.
+    """
+
+    def __init__(self, session, now, golfer, golfer_now):
+        self.session, self.now = session, now
+        other = f"{golfer_now} was" if golfer_now != golfer else "another session was"
+        super().__init__(
+            f"this screen works for {golfer}, and {other} chosen elsewhere since; expected one golfer at a time; nothing was "
+            f"entered: choose here who is hitting"
+        )

@@ -12,8 +12,21 @@ from ..base.errors import InputError
 from ..lie.bagfit import SLICES, bend_room, whole_step_bend
 from ..lie.geometry import handle_change_mm, length_change_in
 from ..lie.pooling import usual_length_in
-
-OUTCOMES = ("bend", "part of the bend", "change delivery", "leave alone", "hit more balls", "look at the miss first")
+from ..words.plans import (
+    BEND,
+    FEEDS_FEARED,
+    HANDS,
+    LEAVE,
+    LEVEL,
+    MISS_FIRST,
+    MORE_BALLS,
+    NOT_SURE,
+    OTHER_WAY,
+    PART,
+    TOO_LITTLE,
+    instead_words,
+    reason_words,
+)
 
 CAUTION = (
     "Bending a head can crack or ruin it, or hurt somebody: leave it to a qualified club technician with the right bench and "
@@ -28,6 +41,7 @@ HEAD_CAUTION = {
 
 LIE_MAX_DEG = 80.0  # The Equipment Rules, Part 2, 1d (from memory): the shaft at least 10° from upright
 USUAL_LIE_DEG = 62.5  # of a mid iron, where the lie is not known: common practice, no source
+U_BEND_DEG = 0.2  # standard uncertainty of a bend: benches read to 0.25° to 0.5°; common practice, no source
 LENGTH_CHANGE_MAX_IN = 1.0  # past this, length alone is no answer: common practice, no source
 NEIGHBOUR_STEP_DEG = (0.0, 1.5)  # lie a club gains on its longer neighbour, least and most: common practice, no source
 
@@ -39,10 +53,11 @@ def plan_bends(
     fit,
     bag,
     *,
+    done_deg=None,
     step_deg=0.25,
     cap_deg=None,
     misses=None,
-    bend_uncertainty_deg=0.2,
+    bend_uncertainty_deg=U_BEND_DEG,
     sure=0.8,
     worth_deg=0.25,
     feared_weight=3.0,
@@ -53,15 +68,18 @@ def plan_bends(
     ----------
     fit : BagFit
     bag : Bag
-        The clubs as they were hit, with their limits; bends done before count towards limit and cap.
+        The clubs as they are now, with their limits; bends done before count towards limit and cap.
+    done_deg : mapping of str to float, optional
+        By label: bends done since the balls of the fit were hit, upright positive, in degrees. What they did is not asked
+        for again.
     step_deg : float
         Smallest step of the bench, in degrees.
     cap_deg : float, optional
         The golfer's own cap on the total change from the maker's figure, either way, in degrees.
     misses : DataFrame, optional
         Where shots with a club end, a row a club: `club`, `mean_left_m`, `sd_left_m` (left of the target, whichever hand the
-        golfer plays), `feared` ("left", "right" or empty: the side that costs more), and if known `left_m_per_deg` (how far a degree of
-        upright bend moves this golfer's shots to the left; negative for left-handers).
+        golfer plays), `feared` ("left", "right" or empty: the side that costs more), and if known `left_m_per_deg` (how far
+        a degree of upright bend moves this golfer's shots to the left; negative for left-handers).
     bend_uncertainty_deg : float
         Standard uncertainty of a bend, in degrees. No bend smaller than this is asked for.
     sure : float
@@ -75,11 +93,14 @@ def plan_bends(
     Returns
     -------
     DataFrame
-        A row a club: `club`, `outcome` (one of `OUTCOMES`), `bend_deg` (upright positive), `limit` that bound it ("head", "cap", "rules" or
-        ""), `helps` (probability that the bend helps), `within_one_after`, `hands_lower_mm` and `longer_in` (the other
-        answer to the same reading: how far to lower the hands, or how much longer the club), `alternative` (the same in
-        words), `lie_now_deg`, `lie_after_deg`, `reason`, `caution`. `attrs["caution"]` holds for every bend;
-        `attrs["set_notes"]` are sentences on the steps between clubs and on single clubs that stand apart.
+        A row a club: `club`, `outcome` (a code of `linetilt.words.plans.OUTCOMES`), `because` (a code, for clubs that are
+        left alone or whose miss comes first), `bend_deg` (upright positive), `wanted_deg` (without limits), `done_deg`,
+        `lie_error_deg`, `low_deg` and `high_deg` (now, with the bends done; 95 %), `limit` that bound it ("head", "cap",
+        "rules" or ""), `limit_deg`, `used_deg` (how much of it is used up), `helps` (probability that the bend helps),
+        `within_one_after`, `hands_lower_mm` and `longer_in` (the other answer to the same reading: how far to lower the
+        hands, or how much longer the club), `alternative` (the same in words), `lie_now_deg`, `lie_after_deg`, `reason`,
+        `caution`. `attrs["caution"]` holds for every bend; `attrs["set_notes"]` are sentences on the steps between clubs
+        and on single clubs that stand apart.
 
     Raises
     ------
@@ -95,8 +116,10 @@ def plan_bends(
         cap_deg = check_number("cap_deg", cap_deg, 0, 10, "degrees")
     misses = _check_misses(misses, bag)
     rules = _Rules(step_deg, cap_deg, bend_uncertainty_deg, sure, worth_deg, feared_weight)
-    plan = pd.DataFrame([_decide(fit, bag[label], misses.get(label), rules) for label in fit.bag.labels])
-    plan["within_one_after"] = fit.probability_within(1.0, plan["bend_deg"], bend_uncertainty_deg).to_numpy()
+    done = {label: float((done_deg or {}).get(label, 0.0)) for label in fit.bag.labels}
+    plan = pd.DataFrame([_decide(fit, bag[label], done[label], misses.get(label), rules) for label in fit.bag.labels])
+    moved = plan["bend_deg"] + plan["done_deg"]
+    plan["within_one_after"] = fit.probability_within(1.0, moved, bend_uncertainty_deg).to_numpy()
     plan.attrs["caution"] = CAUTION
     plan.attrs["set_notes"] = _set_notes(fit, bag, plan)
     return plan
@@ -111,9 +134,11 @@ class _Rules(NamedTuple):
     feared_weight: float
 
 
-def _decide(fit, club, miss, rules):
+def _decide(fit, club, done, miss, rules):
     """Return one row of the plan."""
     label, samples, settled = club.label, fit.samples_deg(club.label), fit.settled[club.label]
+    if done:
+        samples = np.sort((samples[:, None] + done + rules.bend_uncertainty_deg * SLICES).ravel())
     mean = float(samples.mean())
     room, limit = _room(club, rules.cap_deg)
     wanted, bend = (whole_step_bend(mean, reach, rules.step_deg) for reach in ((math.inf, math.inf), room))
@@ -122,69 +147,49 @@ def _decide(fit, club, miss, rules):
     if limited:
         bend_helps, bend_is_worthwhile = _helps(samples, bend, rules)
         bend = bend if bend_is_worthwhile else 0.0
-    against = _veto(club, bend, miss, rules.feared_weight) if bend and miss else None
+    against = _veto(club, bend, miss, rules.feared_weight) if bend and miss else ""
 
-    finding = f"The {label} sits {sits(mean)}"
-    sends = f", which sends the ball {'left' if (mean > 0) == (club.handed == 'right') else 'right'}"
-    kept_from = _why_limited(limit, club, wanted, rules.cap_deg)
-    bend_it = f"bend it {abs(bend):g}° {_turn(bend)}"
+    outcome, because = BEND, ""
     if not settled and (worthwhile or not _surely_small(samples, fit.stop)):
-        low, high = fit.quantile_deg(0.025)[label], fit.quantile_deg(0.975)[label]
-        outcome = "hit more balls"
-        reason = f"The {label} looks {sits(mean)}, but may be anywhere from {sits(low)} to {sits(high)}: hit more balls before anybody bends it."
-    elif not worthwhile and abs(mean) < 0.5:
-        outcome, reason = "leave alone", f"The {label} sits within {max(0.1, abs(mean)):.1f}° of level: leave it alone."
+        outcome = MORE_BALLS
     elif not worthwhile:
-        doubt = "would gain too little" if helps >= rules.sure else f"is not sure enough to help ({helps:.0%})"
-        outcome, reason = "leave alone", f"{finding}, and a bend {doubt}: leave it alone."
+        outcome = LEAVE
+        because = LEVEL if abs(mean) < 0.5 else TOO_LITTLE if helps >= rules.sure else NOT_SURE
     elif against:
-        outcome, reason = "look at the miss first", against
+        outcome, because = MISS_FIRST, against
     elif bend == 0:
-        outcome, reason = "change delivery", f"{finding}{sends}, but {kept_from}: work on the hands."
+        outcome = HANDS
     elif limited:
-        outcome, reason = (
-            "part of the bend",
-            f"{finding}{sends}: {bend_it} and no more, since {kept_from}; the rest is for the hands.",
-        )
-        helps = bend_helps
-    else:
-        outcome, reason = "bend", f"{finding}{sends}: {bend_it}."
-    bend = bend if outcome in ("bend", "part of the bend") else 0.0
+        outcome, helps = PART, bend_helps
+    bend = bend if outcome in (BEND, PART) else 0.0
     lie_now = _lie_now(club)
-    hands_mm, longer_in, alternative = _alternative(club, -mean - bend * limited, lie_now)
-    return {
+    hands_mm, longer_in = _other_answer(club, -mean - bend * limited, lie_now)
+    low, high = np.interp([0.025, 0.975], (np.arange(len(samples)) + 0.5) / len(samples), samples)
+    row = {
         "club": label,
         "outcome": outcome,
+        "because": because,
         "bend_deg": bend,
-        "limit": limit if outcome in ("part of the bend", "change delivery") else "",
+        "wanted_deg": wanted,
+        "done_deg": done,
+        "lie_error_deg": mean,
+        "low_deg": float(low),
+        "high_deg": float(high),
+        "limit": limit if outcome in (PART, HANDS) else "",
+        "limit_deg": rules.cap_deg if limit == "cap" else club.limit_deg,
+        "used_deg": club.total_bent_deg * math.copysign(1, wanted),
         "helps": helps,
         "within_one_after": math.nan,
         "hands_lower_mm": hands_mm,
         "longer_in": longer_in,
-        "alternative": alternative,
+        "alternative": instead_words(hands_mm, longer_in, LENGTH_CHANGE_MAX_IN),
         "lie_now_deg": lie_now,
         "lie_after_deg": lie_now + bend,
-        "reason": reason,
+    }
+    return row | {
+        "reason": reason_words(row, club.handed, LIE_MAX_DEG),
         "caution": HEAD_CAUTION[club.head] if bend or wanted else "",
     }
-
-
-def _why_limited(limit, club, wanted, cap_deg):
-    """Say what keeps a club from the bend that it asks for."""
-    if limit == "rules":
-        return f"the rules of golf allow no lie above {LIE_MAX_DEG:g}°"
-    if limit == "head" and club.limit_deg == 0:
-        return "its head must not be bent"
-    whose = "its head allows" if limit == "head" else "the golfer's cap is"
-    used = club.total_bent_deg * math.copysign(1, wanted)
-    words = f"{whose} {club.limit_deg if limit == 'head' else cap_deg:g}° {_turn(wanted)} of the maker's figure"
-    if abs(used) < 0.05:
-        return words
-    return words + (
-        f", of which {used:.1f}° is used up"
-        if used > 0
-        else f" and it starts {-used:.1f}° {_turn(-wanted)} of that figure"
-    )
 
 
 def _room(club, cap_deg):
@@ -215,18 +220,8 @@ def _surely_small(samples, stop):
     return bool((np.abs(samples) <= stop.tolerance_deg).mean() >= stop.probability)
 
 
-def sits(lie_error_deg):
-    if abs(lie_error_deg) < 0.05:
-        return "level"
-    return f"{abs(lie_error_deg):.1f}° {'toe up' if lie_error_deg > 0 else 'toe down'}"
-
-
-def _turn(bend):
-    return "upright" if bend > 0 else "flat"
-
-
 def _veto(club, bend, miss, feared_weight):
-    """Return the sentence that advises against a bend because of the golfer's miss, or None."""
+    """Return the code of why a bend is advised against because of the golfer's miss, or nothing."""
     move = miss.get("left_m_per_deg", math.nan)
     if math.isnan(move):
         move = float(np.interp(club.loft_deg, _MOVE_LOFT_DEG, _MOVE_M_PER_DEG)) * (1 if club.handed == "right" else -1)
@@ -234,14 +229,8 @@ def _veto(club, bend, miss, feared_weight):
     weights = [feared_weight if miss["feared"] == side else 1.0 for side in ("left", "right")]
     before, after = (_miss_cost(miss["mean_left_m"] + moved, miss["sd_left_m"], *weights) for moved in (0.0, shift))
     if after <= before:
-        return None
-    to = "left" if shift > 0 else "right"
-    kind = "An upright bend" if bend > 0 else "A flat bend"
-    if miss["feared"] == to:
-        return f"{kind} moves shots {to}, and {to} is the miss you fear: work on the hands first."
-    return (
-        f"{kind} moves shots {to}, and with the {club.label} they do not miss the other way: look at the swing first."
-    )
+        return ""
+    return FEEDS_FEARED if miss["feared"] == ("left" if shift > 0 else "right") else OTHER_WAY
 
 
 def _miss_cost(mean_left, sd, left_weight, right_weight):
@@ -254,24 +243,14 @@ def _miss_cost(mean_left, sd, left_weight, right_weight):
     return left_weight * half(mean_left) + right_weight * half(-mean_left)
 
 
-def _alternative(club, change_deg, lie_now):
-    """Return hands to lower in mm, length to add in inches, and both in words, for a change of lie error."""
+def _other_answer(club, change_deg, lie_now):
+    """Return hands to lower in mm and length to add in inches for a change of lie error."""
     if abs(change_deg) < 0.1:
-        return 0.0, 0.0, "nothing to change"
+        return 0.0, 0.0
     change_deg = max(-10.0, min(10.0, change_deg))  # past that no hands and no length will do
     lie = USUAL_LIE_DEG if math.isnan(lie_now) else lie_now
     length = usual_length_in(club)
-    hands, longer = handle_change_mm(change_deg, length, lie), length_change_in(change_deg, length, lie)
-    words = f"hands {abs(hands):.0f} mm {'lower' if hands > 0 else 'higher'}"
-    if abs(longer) < 0.05:
-        return hands, longer, words
-    if abs(longer) <= LENGTH_CHANGE_MAX_IN:
-        words += (
-            f", or the club {abs(longer):.1f} in {'longer' if longer > 0 else 'shorter'} with the hands where they are"
-        )
-    else:
-        words += "; length alone cannot do it"
-    return hands, longer, words
+    return handle_change_mm(change_deg, length, lie), length_change_in(change_deg, length, lie)
 
 
 def _set_notes(fit, bag, plan):

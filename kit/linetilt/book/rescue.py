@@ -10,11 +10,12 @@ from pathlib import Path
 import pandas as pd
 
 from ..base.errors import BookError
-from .book import SessionBook, _now, put_sql
-from .schema import KINDS, check_entry, club_of
+from .book import SessionBook
+from .schema import KINDS, check_entry, club_of, facts_of_old
+from .store import moment, put_sql
 
-_TABLES = ("edit", "change", *KINDS, "setting")
-_JSON = ("before", "lines", "mark_budget", "lie_budget", "marks")
+_TABLES = ("edit", "change", *KINDS, "setting", "opening")
+_JSON = ("before", "lines", "basis", "mark_budget", "lie_budget", "marks")
 _TYPES = {"INTEGER": (int,), "TEXT": (str,), "REAL": (int, float)}
 _PAGE, _HEADER = 4096, 100  # bytes; sqlite.org/fileformat2.html, "The Database Header"
 
@@ -66,7 +67,7 @@ def rescue_book(damaged, new_path):
                 line["copied"], line["lost"] = line["copied"] + line["older"], line["lost"] - line["older"]
                 if line["older"]:
                     what = f"rescued as before the last correction: {line['kind']} {', '.join(str(row['id']) for row in rows)}"
-                    book._db.execute("INSERT INTO edit (at, what) VALUES (?, ?)", (_now(), what))
+                    book._db.execute("INSERT INTO edit (at, what) VALUES (?, ?)", (moment(), what))
         old_photos = damaged.with_suffix(".linetilt-photos")
         for path in sorted(old_photos.glob("[0-9a-f]*")) if old_photos.is_dir() else ():
             book._keep_photo(path)
@@ -173,10 +174,20 @@ def _put(book, kind, rows):
     types = {row[1]: row[2] for row in book._db.execute(f"PRAGMA table_info({kind})")}
     before = book._db.total_changes
     for row in rows:
+        row = _as_now(kind, row)
         row = {name: value for name, value in row.items() if name in types}
         if row:
             book._db.execute(put_sql(kind, row).replace("INSERT", "INSERT OR IGNORE", 1), tuple(row.values()))
     return book._db.total_changes - before
+
+
+def _as_now(kind, row):
+    """Return a row of an older book as this version keeps it."""
+    if kind == "shot" and "counted" in row:
+        return facts_of_old(row)
+    if kind == "change" and row["kind"] == "shot" and "counted" in json.loads(row["before"] or "{}"):
+        return row | {"before": json.dumps(facts_of_old(json.loads(row["before"])))}
+    return row
 
 
 def _older(book, kind, lost):
@@ -188,4 +199,5 @@ def _older(book, kind, lost):
     found = [book._db.execute(sql, (kind, number)).fetchone() for number in lost]
     types = {row[1]: row[2] for row in book._db.execute(f"PRAGMA table_info({kind})")}
     rows = [json.loads(before) for (before,) in filter(None, found)]
+    rows = [_as_now(kind, row) for row in rows]
     return [row for row in rows if set(row) <= set(types) and _is_sound(kind, row, types)]

@@ -1,17 +1,117 @@
-"""What a book holds: its tables, the steps that made them, and what may stand in a column."""
+"""What a book holds: its tables, the steps that made them, and what may stand in a column.
 
+Only facts are kept: what was measured, seen, typed, set, bent, read on a gauge, decided, handed out. Lie readings, fits and plans are
+derived from them (`linetilt.session`), so that a correction reaches every page.
+"""
+
+import json
 from dataclasses import asdict, fields
 from datetime import date
 
 from ..base.club import HANDS, Club
 from ..base.errors import InputError
+from ..base.states import COUNTED, REFUSED, SET_ASIDE, TO_LOOK_AT
 from ..base.tables import check_number, is_text
 
 APPLICATION_ID = 0x6C74424B  # "ltBK" in the file's header: this SQLite file is a book
-NOT_LOOKED = "not looked at yet"  # why a shot does not count whose photo was read and not decided on
-REFUSED = "photo refused: "  # so begins why a shot is set aside whose photo could not be read
+_SHOT_TABLE = """CREATE TABLE {name} (id INTEGER PRIMARY KEY AUTOINCREMENT, session_id INTEGER NOT NULL REFERENCES session,
+    number INTEGER NOT NULL, club_id INTEGER NOT NULL REFERENCES club, at TEXT NOT NULL, key TEXT, photo TEXT, kit TEXT NOT NULL,
+    tilt_deg REAL, u_tilt_deg REAL, strike_toe_mm REAL, u_strike_toe_mm REAL, strike_up_mm REAL, u_strike_up_mm REAL,
+    line_width_mm REAL, u_line_width_mm REAL, strike_toe_lengths REAL, u_strike_toe_lengths REAL, strike_up_lengths REAL,
+    u_strike_up_lengths REAL, score_line_length_mm REAL, remarks TEXT NOT NULL, marks TEXT, mark_budget TEXT,
+    lie_error_deg REAL, u_lie_error_deg REAL, heading_known INTEGER NOT NULL, net_left_mm REAL, net_distance_mm REAL, start_deg REAL,
+    u_start_deg REAL, state TEXT NOT NULL, reason TEXT NOT NULL, why TEXT NOT NULL, note TEXT NOT NULL,
+    UNIQUE (session_id, number), UNIQUE (session_id, key))"""
 
-# Steps of the schema: a book's version is the number of steps done. Never change a step that was released; add one.
+_NEW_IN_A_SHOT = {
+    "key": None, "kit": "", "strike_toe_lengths": None, "u_strike_toe_lengths": None, "strike_up_lengths": None,
+    "u_strike_up_lengths": None, "score_line_length_mm": None, "net_left_mm": None, "net_distance_mm": None,
+}  # fmt: skip
+_OLD_REASONS = {
+    "heavy strike": "heavy_strike",
+    "mat moved": "mat_moved",
+    "double print": "double_print",
+    "wrong ball": "wrong_ball",
+    "clean face": "clean_face",
+}
+
+
+def facts_of_old(row):
+    """Return a shot as the first four versions of the book kept it as the facts that it holds, a dict.
+
+    A lie that was computed from a tilt is left out: it is derived anew. One without a tilt was judged in some other way and stays.
+    What a shot's state was stood in an English sentence.
+    """
+    row = {"marks": None} | row | _NEW_IN_A_SHOT
+    flags, counted, why = row.pop("flags"), row.pop("counted"), row["why"]
+    row.pop("lie_budget", None)
+    row["remarks"] = " ".join(flags.replace(",", " ").replace(";", " ").split())
+    row |= {"state": SET_ASIDE, "reason": "other", "why": ""}
+    if counted or why == "no lie reading":
+        row |= {"state": COUNTED, "reason": ""}
+    elif why == "not looked at yet":
+        row |= {"state": TO_LOOK_AT, "reason": ""}
+    elif why.startswith("photo refused: "):
+        row |= {"state": REFUSED, "reason": "", "why": why.removeprefix("photo refused: ")}
+    elif why in _OLD_REASONS:
+        row["reason"] = _OLD_REASONS[why]
+    else:
+        row["why"] = why
+    if row["tilt_deg"] is not None:
+        row |= {"lie_error_deg": None, "u_lie_error_deg": None, "heading_known": 0}
+    return row
+
+
+def facts_alone(db):
+    """Step 5: facts alone in a shot, its state as a code; who acted on which screen; order by ids in place of the clock."""
+    db.execute(_SHOT_TABLE.format(name="facts"))
+    names = [column[1] for column in db.execute("PRAGMA table_info(shot)")]
+    seen = set()
+    for values in db.execute("SELECT * FROM shot ORDER BY id").fetchall():
+        row = facts_of_old(dict(zip(names, values, strict=True)))
+        key = (row["session_id"], row["photo"])
+        if row["photo"] and key not in seen:  # a photo that an old kit took twice stays two shots, as it was
+            seen.add(key)
+            row["key"] = photo_key(row["photo"])
+        db.execute(
+            f"INSERT INTO facts ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})",
+            tuple(row.values()),
+        )
+    used = db.execute("SELECT seq FROM sqlite_sequence WHERE name = 'shot'").fetchone()
+    db.execute("DROP TABLE shot")
+    db.execute("ALTER TABLE facts RENAME TO shot")
+    if used:  # a number once given is never given again
+        db.execute("DELETE FROM sqlite_sequence WHERE name = 'shot'")
+        db.execute("INSERT INTO sqlite_sequence (name, seq) VALUES ('shot', ?)", used)
+    for name, columns in (("of_club", "club_id"), ("of_photo", "photo"), ("counted", "session_id, state")):
+        db.execute(f"CREATE INDEX shot_{name} ON shot ({columns})")
+    for number, before in db.execute(
+        "SELECT id, before FROM change WHERE kind = 'shot' AND before IS NOT NULL"
+    ).fetchall():
+        db.execute("UPDATE change SET before = ? WHERE id = ?", (json.dumps(facts_of_old(json.loads(before))), number))
+    for table, column in (
+        ("edit", "action TEXT NOT NULL DEFAULT ''"),  # added, corrected, decided, removed, undone
+        ("edit", "screen TEXT NOT NULL DEFAULT ''"),  # where it was done
+        ("edit", "session_id INTEGER"),  # and in which session
+        ("plan", "basis TEXT NOT NULL DEFAULT '{}'"),  # what it stood on
+        ("plan", "kit TEXT NOT NULL DEFAULT ''"),
+    ):
+        db.execute(f"ALTER TABLE {table} ADD COLUMN {column}")
+    db.execute("DROP TRIGGER IF EXISTS session_opened")
+    db.execute(
+        "CREATE TABLE opening (id INTEGER PRIMARY KEY AUTOINCREMENT, session_id INTEGER NOT NULL REFERENCES session ON DELETE CASCADE, "
+        "bay TEXT NOT NULL)"
+    )
+    db.execute("INSERT INTO opening (session_id, bay) SELECT id, '' FROM session ORDER BY coalesce(opened, ''), id")
+
+
+def photo_key(photo):
+    """Return the key of a shot whose photo is kept under that name: one photo is one ball of a session."""
+    return f"photo {photo.partition('.')[0]}"
+
+
+# Steps of the schema: a book's version is the number of steps done. Never change a step that was released; add one. A step is SQL, or a
+# function that takes the connection.
 STEPS = (
     (
         "CREATE TABLE edit (id INTEGER PRIMARY KEY AUTOINCREMENT, at TEXT NOT NULL, what TEXT NOT NULL, undoes INTEGER UNIQUE REFERENCES edit)",
@@ -66,6 +166,7 @@ STEPS = (
     (
         "ALTER TABLE shot ADD COLUMN marks TEXT",
     ),  # JSON: where the corners and the line are in the photo, and which were placed by hand
+    facts_alone,
 )
 
 KINDS = ("golfer", "bag", "club", "gauge", "session", "shot", "plan", "bend")
@@ -79,7 +180,16 @@ MARK_COLUMNS = (
     "line_width_mm",
     "u_line_width_mm",
 )
-SHOT_NUMBERS = {*MARK_COLUMNS, "lie_error_deg", "u_lie_error_deg", "start_deg", "u_start_deg"}
+LENGTH_COLUMNS = (
+    "strike_toe_lengths",
+    "u_strike_toe_lengths",
+    "strike_up_lengths",
+    "u_strike_up_lengths",
+    "score_line_length_mm",
+)
+LIE_COLUMNS = ("lie_error_deg", "u_lie_error_deg")  # as somebody judged it, where there is no print
+START_COLUMNS = ("net_left_mm", "net_distance_mm", "start_deg", "u_start_deg")
+SHOT_NUMBERS = (*MARK_COLUMNS, *LENGTH_COLUMNS, *LIE_COLUMNS, *START_COLUMNS)
 SESSION_SETTINGS = {  # what may stand there: the choices, or the range and its unit
     "length_unit": ("mm", "in"),
     "carry_unit": ("m", "yd"),
@@ -96,23 +206,22 @@ def check_entry(values):
     for name, value in values.items():
         if name == "day":
             value = check_day(value)
-        elif name in ("counted", "heading_known"):
+        elif name == "heading_known":
             value = int(bool(value))
-        elif name in SHOT_NUMBERS:
-            unit = "degrees" if name.endswith("deg") else "millimetres"
-            value = (
-                None if value is None else check_number(name, value, 0.0 if name.startswith("u_") else -1e4, 1e4, unit)
-            )
         elif name in ("length_unit", "carry_unit"):
             if value not in SESSION_SETTINGS[name]:
                 raise InputError(f"{name} is {value!r}; expected one of {', '.join(SESSION_SETTINGS[name])}")
         elif name in SESSION_SETTINGS:
             value = None if value is None else check_number(name, value, *SESSION_SETTINGS[name])
+        elif name in SHOT_NUMBERS:
+            if value is not None:
+                unit = "degrees" if name.endswith("deg") else "millimetres"
+                value = check_number(name, value, 0.0 if name.startswith("u_") else -1e4, 1e4, unit)
         elif name in ("bend_deg", "gauge_lie_deg"):
             value = check_number(name, value, *((-10.0, 10.0) if name == "bend_deg" else (45.0, 80.0)), "degrees")
         elif name == "handed" and value not in HANDS:
             raise InputError(f'handed is {value!r}; expected "right" or "left"')
-        elif name in ("name", "note", "place", "why", "flags") and (
+        elif name in ("name", "note", "place", "why", "remarks", "key", "kit") and (
             not is_text(value) or (name == "name" and not value.strip())
         ):
             raise InputError(f"{name} is {value!r}; expected {'a name' if name == 'name' else 'text'}")

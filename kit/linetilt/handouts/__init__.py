@@ -5,7 +5,6 @@ from ..base.lazy import lazy
 __getattr__, __dir__, __all__ = lazy(
     __name__,
     {
-        ".words": ["lie_words", "shot_words", "strike_words"],
         ".charts": ["dispersion_figure"],
         ".report": ["bench_sheet", "clinic_summary", "clinic_table", "golfer_report", "golfer_reports"],
         ".export": ["export_book", "export_tables"],

@@ -6,6 +6,7 @@ __getattr__, __dir__, __all__ = lazy(
     __name__,
     {
         ".geometry": ["LieReading", "heading_from_start", "lie_reading", "start_from_net", "start_from_offline"],
+        ".readings": ["lie_readings", "lie_budgets"],
         ".pooling": ["Priors", "Stop", "fit_bag", "fit_bags"],
         ".bagfit": ["BagFit", "NextClub"],
     },

@@ -5,9 +5,21 @@ from ..base.lazy import lazy
 __getattr__, __dir__, __all__ = lazy(
     __name__,
     {
-        ".bends": ["bench_table", "enter_bends", "retest", "session_bag", "session_fit", "session_plan"],
-        ".lie_table": ["keep_rules"],
-        ".clinic": ["clinic_sign_in", "clinic_turns", "enter_readings"],
+        ".middle": [
+            "Standing",
+            "keep_rules",
+            "miss",
+            "session_bag",
+            "session_budgets",
+            "session_fit",
+            "session_plan",
+            "session_shots",
+            "standing",
+        ],
+        ".entering": ["enter_ball", "enter_readings"],
+        ".handed": ["HandedPlan", "hand_out", "handed_plan"],
+        ".bends": ["bench_table", "enter_bends", "retest"],
+        ".clinic": ["clinic_sign_in", "clinic_turns"],
         ".intake": ["PhotoIntake", "open_photos"],
         ".practice": [
             "HandlePractice",

@@ -6,58 +6,17 @@ import numpy as np
 import pandas as pd
 
 from ..base.errors import InputError
+from ..base.statistics import COVERAGE_FACTOR
 from ..base.tables import check_number, read_rows, words_of
-from ..bench.plan import plan_bends, sits
+from ..bench.plan import U_BEND_DEG
 from ..book.schema import check_day
-from ..lie.geometry import COVERAGE_FACTOR
-from ..lie.pooling import fit_bag
+from ..words.terms import sits
+from .handed import handed_plan
+from .middle import bend_between, session_fit, session_row, standing
 
-U_BEND_DEG = 0.2  # standard uncertainty of a bend, as `plan_bends` takes it; benches read to 0.25° to 0.5°: common practice, no source
 TELLS_DEG = 1.0  # a retest whose 95 % interval is wider than this either way tells too little
+BENCH_COLUMNS = ("club", "gauge_after_deg", "bend_deg", "note")
 VERDICTS = ("too few balls to tell", "as predicted", "more than predicted", "less than predicted", "the other way")
-
-
-def session_fit(book, session):
-    """Pool a session's shots with the clubs as they were when they were hit; None where no ball counts yet.
-
-    Parameters
-    ----------
-    book : SessionBook
-    session : int
-
-    Returns
-    -------
-    BagFit or None
-    """
-    shots = book.shots(session)
-    return fit_bag(shots, session_bag(book, session)) if shots["counted"].any() else None
-
-
-def session_bag(book, session):
-    """Return the `Bag` of a session as its clubs were when its balls were hit."""
-    return book.bag(session_row(book, session)["bag_id"], session=session)
-
-
-def session_row(book, session):
-    """Return a session's row of `SessionBook.sessions`, as a Series."""
-    return book.sessions(session).iloc[0]
-
-
-def session_plan(book, session, fit=None):
-    """Return the plan last kept with a session, or one made now where none was kept: a DataFrame as from `plan_bends`."""
-    kept = book.plans(session)
-    if len(kept) and set(kept["club"]) <= set(
-        session_bag(book, session).labels
-    ):  # else a club has got another label since
-        return (
-            kept[kept["plan_id"] == kept["plan_id"].iloc[-1]]
-            .drop(columns=["plan_id", "session_id", "at", "note"])
-            .reset_index(drop=True)
-        )
-    fit = session_fit(book, session) if fit is None else fit
-    if fit is None:
-        raise InputError(f"session {session} has no ball that counts; expected at least one before anything is planned")
-    return plan_bends(fit, fit.bag)
 
 
 def bench_table(book, session, plan=None):
@@ -68,7 +27,7 @@ def bench_table(book, session, plan=None):
     book : SessionBook
     session : int
     plan : DataFrame, optional
-        From `plan_bends`; default the one last kept with the session.
+        From `plan_bends`; default what the session asks for now (see `session_plan`).
 
     Returns
     -------
@@ -76,7 +35,8 @@ def bench_table(book, session, plan=None):
         A row a club to bend: club, head, loft_deg, lie_before_deg (NaN: not known), gauged (whether it was read on a gauge), bend_deg,
         target_deg, limit (what bound the bend, in words), limit_deg (the head's, either way from the maker's figure), caution.
     """
-    plan, bag = session_plan(book, session) if plan is None else plan, session_bag(book, session)
+    now = standing(book, session)
+    plan, bag = now.pooled[1] if plan is None else plan, now.bag_now
     rows = []
     for row in plan[plan["bend_deg"] != 0].to_dict("records"):
         club = bag[row["club"]]
@@ -129,17 +89,21 @@ def enter_bends(book, session, readings, *, day=None):
     Returns
     -------
     DataFrame
-        club, bend_id, planned_deg, bend_deg, off_deg (done less planned).
+        club, bend_id, planned_deg, bend_deg, off_deg (done less planned), new (False for a row that was entered before:
+        entering the same table again changes nothing).
 
     Raises
     ------
     InputError
-        When a club is unknown, was bent that day already, or its bend cannot be told.
+        When a club is unknown, or its bend cannot be told.
     """
-    rows, day = read_rows(readings, "the bench's readings", needed=("club",)), check_day(day)
-    bag_id = int(session_row(book, session)["bag_id"])
-    bag, planned = book.bag(bag_id), session_plan(book, session).set_index("club")["bend_deg"]
-    bends = book.bends(bag_id)
+    rows = read_rows(readings, "the bench's readings", needed=("club",), known=BENCH_COLUMNS)
+    day, now = check_day(day), standing(book, session)
+    bag, bends = now.bag_now, book.bends_since(session)
+    planned = {} if now.plan is None else dict(zip(now.plan["club"], now.plan["bend_deg"]))
+    handed = handed_plan(book, session)
+    if handed is not None and "bend_deg" in handed.lines:  # what the sheet asked for, before anything was bent
+        planned |= dict(zip(handed.lines["club"], handed.lines["bend_deg"].fillna(0.0)))
     done = []
     for number, row in rows:
         if "club" not in row:
@@ -153,27 +117,54 @@ def enter_bends(book, session, readings, *, day=None):
         )
         if after is None and bend is None:
             continue
+        before = bends[bends["club"] == club.label]
+        there = _entered_already(before, club, after, bend, day)
+        if there is not None:
+            done.append(
+                {"club": club.label, "bend_id": there, "bend_deg": float(before["bend_deg"].iloc[-1]), "new": False}
+            )
+            continue
         if bend is None:
             if club.gauge_lie_deg is None:
                 raise InputError(
-                    f"club {club.label} had no gauge reading before the bend, so what was done cannot be told; expected the bend as well; give bend_deg"
+                    f"club {club.label} had no gauge reading before the bend, so what was done cannot be told; "
+                    "expected the bend as well; give bend_deg"
                 )
             bend = round(after - club.gauge_lie_deg, 3)
-        if len(bends[(bends["club"] == club.label) & (bends["day"] == day)]):
+        elif after is None and (before["day"] == day).any():
             raise InputError(
-                f"a bend of club {club.label} on {day} is in the book already; expected one a day; correct that one with book.change, or give another day"
+                f"a bend of club {club.label} on {day} is in the book already; expected one a day without a reading; "
+                "correct that one with book.change, read the club on the gauge, or give another day"
             )
         note = row.get("note")
         done.append(
-            {"club": club.label, "bend_deg": bend, "gauge": after, "note": note if isinstance(note, str) else ""}
+            {
+                "club": club.label,
+                "bend_deg": bend,
+                "gauge_lie_deg": after,
+                "note": note if isinstance(note, str) else "",
+                "new": True,
+            }
         )
+    new = [row for row in done if row["new"]]
+    ids = iter(book.add_bends(int(now.session["bag_id"]), new, day=day) if new else ())
     for row in done:
-        row["bend_id"] = book.add_bend(
-            bag_id, row["club"], row["bend_deg"], day=day, gauge_lie_deg=row.pop("gauge"), note=row.pop("note")
-        )
+        row["bend_id"] = next(ids) if row["new"] else row["bend_id"]
         row["planned_deg"] = float(planned.get(row["club"], 0.0))
         row["off_deg"] = row["bend_deg"] - row["planned_deg"]
-    return pd.DataFrame(done, columns=["club", "bend_id", "planned_deg", "bend_deg", "off_deg"])
+    return pd.DataFrame(done, columns=["club", "bend_id", "planned_deg", "bend_deg", "off_deg", "new"])
+
+
+def _entered_already(before, club, after, bend, day):
+    """Return the id of the bend that this row entered earlier, or None; `before` holds the club's bends since the session."""
+    if before.empty:
+        return None
+    last = before.iloc[-1]
+    if after is not None and club.gauge_lie_deg == after and (bend is None or bend == last["bend_deg"]):
+        return int(last["bend_id"])
+    if after is None and bend == last["bend_deg"] and day == last["day"]:
+        return int(last["bend_id"])
+    return None
 
 
 def retest(book, session):
@@ -216,13 +207,6 @@ def retest(book, session):
             )
         )
     return pd.DataFrame(rows)
-
-
-def bend_between(was, now):
-    """Return the bend done between two states of a `Club`, in degrees, upright positive: by the gauge where both were read on it."""
-    if None in (was.gauge_lie_deg, now.gauge_lie_deg):
-        return now.bent_deg - was.bent_deg
-    return now.gauge_lie_deg - was.gauge_lie_deg
 
 
 def _verdict(label, balls, bend, before, after):
@@ -274,3 +258,14 @@ def _verdict(label, balls, bend, before, after):
         "verdict": verdict,
         "sentence": words,
     }
+
+
+def retest_of(book, session):
+    """Return the `retest` that belongs to a session: its own where it tests another again, else the last one that tests it; None where there is none yet."""
+    row, sessions = session_row(book, session), book.sessions()
+    again = sessions.loc[sessions["retest_of"] == session, "session_id"]
+    which = session if not pd.isna(row["retest_of"]) else int(again.iloc[-1]) if len(again) else None
+    try:
+        return None if which is None else retest(book, which)
+    except InputError:  # no ball counts yet in one of the two
+        return None

@@ -8,13 +8,13 @@ import numpy as np
 import pandas as pd
 
 from ..base.club import Bag, Club
-from ..bench.plan import plan_bends
 from ..book.book import SessionBook
 from ..lie.geometry import print_tilt_deg
 from ..lie.pooling import usual_length_in
 from ..reading.photo import DIAGONAL_35MM, open_photo
-from .bends import session_fit
-from .clinic import enter_readings
+from .entering import enter_readings
+from .handed import hand_out
+from .middle import session_plan
 
 GOLFERS = (
     ("Ansel Fairweather", "right"),
@@ -110,11 +110,14 @@ def demo_book(path, golfers=len(GOLFERS)):
 
 
 def _bend(book, session, bag_id):
-    fit = session_fit(book, session)
-    plan = plan_bends(fit, fit.bag, sure=0.7)
-    book.add_plan(session, plan)
-    for row in plan[plan["bend_deg"] != 0].itertuples():
-        book.add_bend(bag_id, row.club, row.bend_deg, day=BENCH_DAY, gauge_lie_deg=row.lie_after_deg)
+    plan = session_plan(book, session)
+    hand_out(book, session)
+    bends = [
+        {"club": row.club, "bend_deg": row.bend_deg, "gauge_lie_deg": row.lie_after_deg}
+        for row in plan[plan["bend_deg"] != 0].itertuples()
+    ]
+    if bends:
+        book.add_bends(bag_id, bends, day=BENCH_DAY)
 
 
 def _swing(rng):

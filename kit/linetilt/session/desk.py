@@ -8,38 +8,68 @@ import pandas as pd
 
 from ..base.club import Club, read_bag
 from ..base.errors import InputError
+from ..base.statistics import COVERAGE_FACTOR
 from ..base.units import WORDS, from_mm
 from ..book.schema import SESSION_SETTINGS
 from ..lie.geometry import start_from_net
+from .middle import opened_elsewhere, session_row
 
-COVER_95 = 1.96  # standard normal, two-sided; JCGM 100:2008, table G.1
+SCREEN = "setup"  # who acts, in the book's list of edits
 
 
 class Desk:
-    """The book's current golfer, bag and session, and the entries that set them up.
+    """A golfer, bag and session of the book, and the entries that set them up.
 
-    Every method that enters something has written it to the book when it returns. It holds nothing of its own: a second desk on the
-    same book, or the same one after a restart, shows the same. Its `lock` is for the panels on it, one of which acts at a time.
+    Every method that enters something has written it to the book when it returns. It stays with its session: where another one
+    was opened elsewhere meanwhile, nothing is entered before `stay` or `follow` says whose turn it is. Its `lock` is for
+    the panels on it, one of which acts at a time.
 
     Parameters
     ----------
     book : SessionBook
+    session : int, optional
+        Default: the one that this bay works in.
     """
 
-    def __init__(self, book):
+    def __init__(self, book, session=None):
         self.book, self.lock = book, threading.RLock()
-        self._watchers = []
+        self._watchers, self._session = [], session
+        self.follow() if session is None else self.stay()
 
     def watch(self, callback):
         """Have `callback()` called after every entry."""
         self._watchers.append(callback)
 
-    # What there is
+    # Which session
 
     @property
     def session(self):
-        """The current session's row of `SessionBook.sessions`, or None."""
-        return self.book.current_session()
+        """The row of `SessionBook.sessions` of this desk's session, or None."""
+        try:
+            return None if self._session is None else session_row(self.book, self._session)
+        except InputError:  # taken back
+            return None
+
+    @property
+    def elsewhere(self):
+        """The row of the session that was opened elsewhere since, or None."""
+        return opened_elsewhere(self.book, self._session)
+
+    def follow(self):
+        """Go on with the session that was opened last in this bay."""
+        current = self.book.current_session()
+        self._session = None if current is None else int(current["session_id"])
+        self._tell()
+
+    def stay(self):
+        """Go on with this desk's session, which is then the one that this bay works in."""
+        self.book.open_session(self._session)
+        self._tell()
+
+    def _acting(self):
+        return self.book.acting(SCREEN, self._session)
+
+    # What there is
 
     @property
     def golfer(self):
@@ -71,7 +101,8 @@ class Desk:
 
     def add_golfer(self, name, handed="right"):
         """Enter a golfer with an empty bag and a session of today."""
-        golfer = self.book.add_golfer(name.strip(), handed)
+        with self._acting():
+            golfer = self.book.add_golfer(name.strip(), handed)
         self.choose_golfer(golfer)
 
     def choose_golfer(self, golfer):
@@ -79,19 +110,23 @@ class Desk:
         sessions = self.book.sessions()
         own = sessions[sessions["golfer_id"] == golfer]
         if len(own):
-            self.book.open_session(int(own["session_id"].iloc[-1]))
+            self._session = int(own["session_id"].iloc[-1])
+            self.book.open_session(self._session)
         else:
             bags = self.book.bags()
             bags = bags[bags["golfer_id"] == golfer]
-            bag = int(bags["bag_id"].iloc[-1]) if len(bags) else self.book.add_bag(golfer, [])
-            self.book.add_session(bag, **self._settings("length_unit", "carry_unit", "net_distance_mm"))
+            with self.book.acting(SCREEN):
+                bag = int(bags["bag_id"].iloc[-1]) if len(bags) else self.book.add_bag(golfer, [])
+                self._session = self.book.add_session(
+                    bag, **self._settings("length_unit", "carry_unit", "net_distance_mm")
+                )
         self._tell()
 
     def add_session(self, place=""):
-        """Begin a session of today with the current bag; units and net distance are carried over, the lean of the line is not."""
-        self.book.add_session(
-            self._bag(), place=place, **self._settings("length_unit", "carry_unit", "net_distance_mm")
-        )
+        """Begin a session of today with the same bag; units and net distance are carried over, the lean of the line is not."""
+        bag, settings = self._bag(), self._settings("length_unit", "carry_unit", "net_distance_mm")
+        with self._acting():
+            self._session = self.book.add_session(bag, place=place, **settings)
         self._tell()
 
     def is_today(self):
@@ -104,11 +139,12 @@ class Desk:
         self._bag()
         golfer = self.golfer
         changed = {name: value for name, value in values.items() if golfer[name] != value}
-        if changed:
-            self.book.change("golfer", int(golfer["golfer_id"]), **changed)
-        clubs = self.clubs
-        if "handed" in changed and len(clubs):
-            self.book.change("club", [int(club) for club in clubs["club_id"]], handed=changed["handed"])
+        with self._acting():
+            if changed:
+                self.book.change("golfer", int(golfer["golfer_id"]), **changed)
+            clubs = self.clubs
+            if "handed" in changed and len(clubs):
+                self.book.change("club", [int(club) for club in clubs["club_id"]], handed=changed["handed"])
         self._tell()
 
     # Clubs
@@ -116,7 +152,9 @@ class Desk:
     def add_club(self, **values):
         """Enter a club, with the fields of `Club` that are known; it gets the golfer's hand."""
         bag = self._bag()
-        self.book.add_club(bag, Club(**{"label": "", "loft_deg": None} | values | {"handed": self.golfer["handed"]}))
+        club = Club(**{"label": "", "loft_deg": None} | values | {"handed": self.golfer["handed"]})
+        with self._acting():
+            self.book.add_club(bag, club)
         self._tell()
 
     def change_club(self, club_id, name, value):
@@ -130,14 +168,17 @@ class Desk:
                 raise InputError(
                     "a gauge reading cannot be emptied; expected another reading; take it back with \u201cTake back the last entry\u201d, or type the right one over it"
                 )
-            self.book.add_gauge_reading(self._bag(), clubs.loc[club_id, "label"], value)
+            with self._acting():
+                self.book.add_gauge_reading(self._bag(), clubs.loc[club_id, "label"], value)
         else:
-            self.book.change("club", club_id, **{name: value})
+            with self._acting():
+                self.book.change("club", club_id, **{name: value})
         self._tell()
 
     def remove_club(self, club_id):
         """Take a club without shots out of the bag."""
-        self.book.remove_club(self._bag(), self.clubs.set_index("club_id").loc[club_id, "label"])
+        with self._acting():
+            self.book.remove_club(self._bag(), self.clubs.set_index("club_id").loc[club_id, "label"])
         self._tell()
 
     def set_score_lines(self, length_mm):
@@ -145,7 +186,8 @@ class Desk:
         clubs = self.clubs
         if clubs.empty:
             raise InputError("the bag has no clubs yet; expected some; enter the clubs first")
-        self.book.change("club", [int(club) for club in clubs["club_id"]], score_line_length_mm=length_mm)
+        with self._acting():
+            self.book.change("club", [int(club) for club in clubs["club_id"]], score_line_length_mm=length_mm)
         self._tell()
 
     def load_bag(self, source):
@@ -159,7 +201,8 @@ class Desk:
         there = set(self.clubs.get("label", []))
         new = [replace(club, handed=golfer["handed"]) for club in clubs if club.label not in there]
         if new:
-            self.book.add_clubs(bag, new)
+            with self._acting():
+                self.book.add_clubs(bag, new)
             self._tell()
         return [club.label for club in new], [club.label for club in clubs if club.label in there]
 
@@ -170,7 +213,8 @@ class Desk:
         self._bag()
         changed = {name: value for name, value in settings.items() if self.setting(name) != value}
         if changed:
-            self.book.change("session", int(self.session["session_id"]), **changed)
+            with self._acting():
+                self.book.change("session", int(self.session["session_id"]), **changed)
             self._tell()
 
     def enter_lean(self, toe_side_deg, plus_minus_deg):
@@ -179,18 +223,26 @@ class Desk:
             raise InputError(
                 f"give or take is {plus_minus_deg!r} degrees; expected more than 0, since no line stands exactly"
             )
-        self.set(setup_tilt_deg=toe_side_deg, u_setup_tilt_deg=plus_minus_deg / COVER_95)
+        self.set(setup_tilt_deg=toe_side_deg, u_setup_tilt_deg=plus_minus_deg / COVERAGE_FACTOR)
 
     def lean_words(self):
         """Return the lean of the line in words."""
         tilt, doubt = (self.setting(name) for name in ("setup_tilt_deg", "u_setup_tilt_deg"))
         if tilt is None:
             return "not checked"
-        return f"{abs(tilt):.1f}\u00b0 to the {'toe' if tilt >= 0 else 'heel'}'s side, \u00b1{COVER_95 * (doubt or 0.0):.1f}\u00b0"
+        return f"{abs(tilt):.1f}\u00b0 to the {'toe' if tilt >= 0 else 'heel'}'s side, \u00b1{COVERAGE_FACTOR * (doubt or 0.0):.1f}\u00b0"
 
     def undo(self):
-        """Take back the book's last entry and return what it was."""
-        what = self.book.undo()
+        """Take back the last entry that was made here, in this session or before it, and return what it was."""
+        edit = self.book.last_edit(SCREEN, self._session)
+        if edit is None:
+            raise InputError(
+                "there is nothing to take back here; expected an entry made in this notebook; photos and bends are taken back where they were entered"
+            )
+        with self._acting():
+            what = self.book.undo(edit)
+        if self.session is None:  # the session itself was taken back
+            self.follow()
         self._tell()
         return what
 

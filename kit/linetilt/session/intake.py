@@ -10,15 +10,18 @@ import pandas as pd
 
 from ..base.club import read_bag
 from ..base.errors import InputError, LinetiltError, PhotoError
-from ..book.schema import NOT_LOOKED, REFUSED
-from ..lie.geometry import StartDirection, heading_from_start, lie_reading, start_from_net
+from ..base.states import CLEAN_FACE, COUNTED, REFUSED, TO_LOOK_AT, reason_of
+from ..lie.geometry import StartDirection, start_from_net
+from ..lie.readings import lie_readings
 from ..reading.mark import measure_photo
 from ..reading.photo import open_photo
+from ..words.shots import refusal_words, state_words
+from .middle import session_shots, shared_facts
 from .photo_files import PhotoFiles, photo_folder
 from .photo_names import club_from_name, counting, read_shot_list
 
-CLEAN = "clean face"  # a photo of the face before the ball: what it shows is taken out of the later photos of that club
-REASONS = ("heavy strike", "mat moved", "double print", "wrong ball", CLEAN, "other")
+NEW = "new"  # the state of a photo that is in no book yet; the others are those of shots
+SCREEN = "photos"  # who acts, in the book's list of edits
 FOLDER = "photo folder"  # the name of a session's setting
 NO_PHOTO = ("unreadable", "too_large")  # nothing that is worth keeping in the book
 PICTURE_PX = 1600
@@ -36,9 +39,11 @@ class Entry:
     path : Path
     club : str or None
         Label; None where neither list, folder, name nor fitter says it.
-    state : {"new", "refused", "to look at", "counted", "set aside"}
+    state : {"new", "refused", "to_look_at", "counted", "set_aside"}
+    words : str
+        The same as a fitter reads it; of a shot that was set aside, the reason.
     why : str
-        Why it was refused or set aside.
+        Why it was refused, and what to do.
     shot : int or None
         Its id in the book, once it is there.
     """
@@ -47,6 +52,7 @@ class Entry:
     path: Path
     club: str | None
     state: str
+    words: str = NEW
     why: str = ""
     shot: int | None = None
 
@@ -166,29 +172,53 @@ class PhotoIntake:
                 found.append(_entered(name, kept if kept.is_file() else path, row))
             else:
                 error = self._errors.get(name)
-                found.append(Entry(name, path, self._club_of(name, labels), "refused" if error else "new", error or ""))
+                found.append(
+                    Entry(
+                        name,
+                        path,
+                        self._club_of(name, labels),
+                        REFUSED if error else NEW,
+                        "refused" if error else NEW,
+                        error or "",
+                    )
+                )
         for row in by_digest.values():  # in the book, and gone from the folder
             found.append(_entered(row["note"] or row["photo"][:12], self.book.photo_path(row["photo"]), row))
         return sorted(found, key=lambda entry: counting(entry.name))
 
     def shot(self, name):
-        """Return a photo's row of the book's shots as a dict, or None where it is not in the book."""
+        """Return a photo's row of `session_shots` as a dict, or None where it is not in the book."""
         number = self.entry(name).shot
-        shots = self.book.shots(self.session)
-        return None if number is None else shots[shots["shot_id"] == number].to_dict("records")[0]
+        if number is None:
+            return None
+        shots = session_shots(self.book, self.session)
+        return shots[shots["shot_id"] == number].to_dict("records")[0]
 
     def start(self, name):
         """Return a photo's `StartDirection`, or None where nobody saw it."""
         shot = self.shot(name)
-        if shot is not None:
-            return None if pd.isna(shot["start_deg"]) else StartDirection(shot["start_deg"], shot["u_start_deg"])
+        if shot is None:
+            club, facts = self.entry(name).club, self._start_facts(name)
+            if club is None or not facts:
+                return None
+            start = facts.pop("start", None) or (None, None)
+            ball = pd.DataFrame([{"club": club, "start_deg": start[0], "u_start_deg": start[1], **facts}])
+            shot = lie_readings(ball, self.bag, **shared_facts(self.book, self.session)).iloc[0]
+        return None if pd.isna(shot["start_deg"]) else StartDirection(shot["start_deg"], shot["u_start_deg"])
+
+    def spot(self, name):
+        """Return where a photo's ball hit the net, as (left of the aim dot, distance or None for the session's) in mm; None where nobody said."""
+        shot = self.shot(name) or self._start_facts(name)
+        left, distance = shot.get("net_left_mm"), shot.get("net_distance_mm")
+        return None if pd.isna(left) else (left, None if pd.isna(distance) else distance)
+
+    def _start_facts(self, name):
+        """What is known of the start of a photo that is not in the book yet, as `SessionBook.add_shots` takes it."""
         if name in self._starts:
-            return self._starts[name]
-        row, label = self._row(name), self.entry(name).club
-        left, distance = row.get("net_left_mm"), row.get("net_distance_mm", self.settings["net_distance_mm"])
-        if label is None or pd.isna(left) or pd.isna(distance):
-            return None
-        return start_from_net(left, distance, self.bag[label].handed)
+            return dict(self._starts[name])
+        row = self._row(name)
+        known = {key: row[key] for key in ("net_left_mm", "net_distance_mm") if not pd.isna(row.get(key))}
+        return known if "net_left_mm" in known else {}
 
     # Measuring
 
@@ -206,12 +236,12 @@ class PhotoIntake:
         """
         with self._busy:
             entry = self.entry(name)
-            if entry.shot is not None and entry.state != "refused":
+            if entry.shot is not None and entry.state != REFUSED:
                 return self.mark(name)
             label = club or entry.club
             if label is None:
                 raise InputError(f"nobody has said which club {name} shows; expected one of the bag; choose it first")
-            return self._enter(entry, label, self.start(name))
+            return self._enter(entry, label)
 
     def place(self, name, corners=None, line=None):
         """Measure again from marks placed by hand, and return the `FaceMark`; what is not given is looked for in the photo.
@@ -227,7 +257,7 @@ class PhotoIntake:
                 raise InputError(
                     f"{name} is not in the book yet; expected a photo that was measured; choose its club first"
                 )
-            return self._enter(entry, entry.club, self.start(name), corners=corners, line=line)
+            return self._enter(entry, entry.club, corners=corners, line=line)
 
     def set_club(self, name, label):
         """Say which club a photo shows; a shot that is in the book is measured again for it."""
@@ -237,18 +267,33 @@ class PhotoIntake:
             if entry.shot is None:
                 self._clubs[name], self._listing = label, None
             elif label != entry.club:
-                self._enter(entry, label, self.start(name), **self.by_hand(name))
+                self._enter(entry, label, **self.by_hand(name))
 
     def set_start(self, name, start):
-        """Say where the ball started (a `StartDirection`, degrees, or None: nobody saw it); the lie reading follows."""
+        """Say where the ball started (a `StartDirection`, degrees, or None: nobody saw it)."""
         start = start if start is None or isinstance(start, tuple) else StartDirection(float(start), None)
-        with self._busy:
-            shot = self.shot(name)
+        self._keep_start(name, {"start": start or (None, None)})
+
+    def set_spot(self, name, left_mm, distance_mm=None):
+        """Say where the ball hit the net: left of the aim dot seen from behind, and how far away the net was if not as far as the session says."""
+        start_from_net(
+            left_mm, self.settings["net_distance_mm"] if distance_mm is None else distance_mm
+        )  # refuses what cannot be
+        self._keep_start(name, {"net_left_mm": left_mm, "net_distance_mm": distance_mm})
+
+    def _keep_start(self, name, facts):
+        with self._busy, self.acting():
+            shot = self.entry(name).shot
             if shot is None:
-                self._starts[name] = start
-                return
-            reading = None if pd.isna(shot["tilt_deg"]) else self._reading(shot, self.bag[shot["club"]], start)
-            self.book.measure_again(shot["shot_id"], reading=reading, start=start or (None, None))
+                self._starts[name] = facts
+            elif "start" in facts:
+                self.book.measure_again(shot, start=facts["start"])
+            else:
+                self.book.measure_again(shot, net=(facts["net_left_mm"], facts["net_distance_mm"]))
+
+    def acting(self):
+        """Write as this screen, in this session alone (see `SessionBook.acting`)."""
+        return self.book.acting(SCREEN, self.session)
 
     def mark(self, name):
         """Return a photo's `FaceMark`, measured again from the book's marks where it is not at hand; None where there is none.
@@ -305,10 +350,13 @@ class PhotoIntake:
 
     def count(self, name):
         """Let a shot count."""
-        self.book.change("shot", self._in_book(name), counted=True, why="")
+        with self.acting():
+            self.book.decide(self._in_book(name), COUNTED)
 
     def set_aside(self, name, why):
-        """Leave a shot out, saying why. With the reason "clean face" its photo is what `measure_photo` takes as `before`, from now on for that club.
+        """Leave a shot out; `why` is a reason (see `linetilt.base.states`) or words of one's own.
+
+        With the reason "clean face" its photo is what `measure_photo` takes as `before`, from now on for that club.
 
         Raises
         ------
@@ -316,7 +364,7 @@ class PhotoIntake:
             Where it is said to be a clean face and no score lines are found in it.
         """
         shot = self._in_book(name)
-        if why == CLEAN:
+        if reason_of(why)[0] == CLEAN_FACE:
             entry = self.entry(name)
             try:
                 self._measure(entry.path, self.bag[entry.club], line=self.marks(name)[1])
@@ -324,24 +372,24 @@ class PhotoIntake:
                 raise InputError(
                     f"{name} cannot be the clean face of the {entry.club}, since its face is not found: {error}"
                 ) from error
-        self.book.set_aside(shot, why)
+        with self.acting():
+            self.book.set_aside(shot, why)
 
     def undo(self):
-        """Take back the last decision or correction of this session's shots, and return the `Entry` as it is then.
+        """Take back the last decision or correction made on this screen in this session, and return the `Entry` as it is then.
 
         That a photo was measured is no decision: it stays in the book.
         """
-        with self._busy:
-            edits = self.book.history()
-            stands = edits[edits["undoes"].isna() & ~edits["edit_id"].isin(edits["undoes"])]
-            shots = stands["what"].str.extract(r"^shot (\d+) corrected$")[0].dropna().astype(int)
-            shots = shots[shots.isin(self.book.shots(self.session)["shot_id"])]
-            if not len(shots):
+        with self._busy, self.acting():
+            edit = self.book.last_edit(SCREEN, self.session, ("corrected", "decided"))
+            if edit is None:
                 raise InputError(
-                    "there is no decision to take back in this session; expected a shot that was counted, set aside or corrected"
+                    "there is no decision of this screen to take back in this session; expected a shot that was counted, "
+                    "set aside or corrected here"
                 )
-            self.book.undo(int(stands["edit_id"][shots.index[-1]]))
-            return next((entry for entry in self.entries() if entry.shot == shots.iloc[-1]), None)
+            shots = self.book.touched(edit, "shot")
+            self.book.undo(edit)
+            return next((entry for entry in self.entries() if entry.shot in shots), None)
 
     # Pictures
 
@@ -384,65 +432,45 @@ class PhotoIntake:
             self._known[name, labels] = club if club in labels else club_from_name(name, labels)
         return self._known[name, labels]
 
-    def _enter(self, entry, label, start, **by_hand):
+    def _enter(self, entry, label, **by_hand):
+        with self.acting():
+            return self._enter_as_this_screen(entry, label, **by_hand)
+
+    def _enter_as_this_screen(self, entry, label, **by_hand):
         club = self.bag[label]
         by_hand = {kind: points for kind, points in by_hand.items() if points is not None}
         again = {} if entry.shot is None or entry.club == label else {"club": label}
+        new = {"photo": entry.path, "note": entry.name, **self._start_facts(entry.name)}
         try:
             mark = self._measured(entry, club, **by_hand)
         except PhotoError as error:
+            refusal = (REFUSED, error.code, error.seen)
             if error.code in NO_PHOTO:
                 self._errors[entry.name], self._listing = str(error), None
             elif entry.shot is None:
-                self.book.add_shot(
-                    self.session,
-                    label,
-                    photo=entry.path,
-                    start=start,
-                    counted=False,
-                    why=f"{REFUSED}{error}",
-                    note=entry.name,
-                )
+                self.book.add_shot(self.session, label, **new, **dict(zip(("state", "reason", "why"), refusal)))
                 self.files.done(entry.path)
-            elif again and entry.state == "refused":
-                self.book.measure_again(entry.shot, why=f"{REFUSED}{error}", **again)
+            elif again and entry.state == REFUSED:
+                self.book.measure_again(entry.shot, decide=refusal, **again)
             raise
-        reading = self._reading(vars(mark), club, start)
         kept = _WithHand(mark, tuple(by_hand))
         if entry.shot is None:
-            self.book.add_shot(
-                self.session,
-                label,
-                photo=entry.path,
-                mark=kept,
-                reading=reading,
-                start=start,
-                counted=False,
-                why=NOT_LOOKED,
-                note=entry.name,
-            )
+            self.book.add_shot(self.session, label, **new, mark=kept, state=TO_LOOK_AT)
             self.files.done(entry.path)
         else:
-            why = NOT_LOOKED if entry.state == "refused" else None
-            self.book.measure_again(entry.shot, mark=kept, reading=reading, start=start, why=why, **again)
+            decide = (TO_LOOK_AT, "", "") if entry.state == REFUSED else None
+            self.book.measure_again(entry.shot, mark=kept, decide=decide, **again)
         self._keep(self._key(self.entry(entry.name)), mark)
         return mark
 
     def _measured(self, entry, club, **by_hand):
         shots = self.book.shots(self.session)
         clean = shots.loc[
-            (shots["why"] == CLEAN) & (shots["club"] == club.label) & (shots["shot_id"] != entry.shot), "shot_id"
+            (shots["reason"] == CLEAN_FACE) & (shots["club"] == club.label) & (shots["shot_id"] != entry.shot),
+            "shot_id",
         ]
         before = {"before": self.book.photo(int(clean.iloc[-1]))} if len(clean) else {}
         return self._measure(entry.path, club, **before, **by_hand)
-
-    def _reading(self, mark, club, start):
-        known = self.settings[["setup_tilt_deg", "u_setup_tilt_deg"]].dropna().to_dict()
-        if start is not None:
-            doubt = {} if pd.isna(start[1]) else {"u_start_deg": start[1]}
-            heading = heading_from_start(start[0], club.loft_deg, **doubt)
-            known |= {"face_heading_deg": heading.face_heading_deg, "u_face_heading_deg": heading.u_face_heading_deg}
-        return lie_reading(mark["tilt_deg"], club.loft_deg, u_tilt_deg=mark["u_tilt_deg"], **known)
 
     def _stored_marks(self, name):
         shot = self.entry(name).shot
@@ -523,13 +551,7 @@ def open_photos(book, folder=None, bag=None, shot_list=None, *, demo=None):
 
 
 def _entered(name, path, row):
-    if row["counted"]:
-        state = "counted"
-    elif row["why"].startswith(REFUSED):
-        state = "refused"
-    else:
-        state = "to look at" if row["why"] == NOT_LOOKED else "set aside"
-    return Entry(name, path, row["club"], state, row["why"].removeprefix(REFUSED), row["shot_id"])
+    return Entry(name, path, row["club"], row["state"], state_words(row), refusal_words(row), row["shot_id"])
 
 
 def _jpeg(rgb):

@@ -8,9 +8,10 @@ import pandas as pd
 
 from ..base.club import check_number
 from ..base.errors import InputError
+from ..base.states import COUNTED
 from ..base.statistics import COVERAGE_FACTOR, student_quantile
-from ..book.book import NO_READING
 from ..lie.geometry import handle_change_mm
+from .middle import session_shots
 
 WITHIN_MM = (
     8.0  # of the middle: what counts as a good strike unless the golfer chooses otherwise; common practice, no source
@@ -54,9 +55,9 @@ def practice_shots(book, golfer, club=None):
     sessions = sessions[sessions["golfer_id"] == golfer].sort_values(["day", "session_id"])
     tables = [pd.DataFrame()]
     for row in sessions.itertuples():
-        shots = book.shots(row.session_id)
+        shots = session_shots(book, row.session_id)
         bent = {one.label: one.bent_deg for one in book.bag(row.bag_id, session=row.session_id)}
-        kept = shots[shots["counted"] | (shots["why"] == NO_READING)]
+        kept = shots[shots["state"] == COUNTED]
         tables.append(kept.assign(day=row.day, bent_deg=kept["club"].map(bent).astype(float)))
     table = pd.concat(tables, ignore_index=True)
     if len(table) and club is not None:

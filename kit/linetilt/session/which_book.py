@@ -11,7 +11,7 @@ import pandas as pd
 
 from ..base.club import read_bag
 from ..book.book import SessionBook
-from .lie_table import keep_rules
+from .middle import keep_rules
 
 BOOK_VARIABLE = "LINETILT_BOOK"  # names the book where a notebook's first cell does not
 USUAL_BOOK = Path("linetilt", "shop.linetilt")  # in the user's own folder, where nothing else is said
@@ -77,17 +77,16 @@ def _enter_readings(book):
     shots = book.shots(session)
     if shots["counted"].any():
         return
-    readings = pd.read_csv(book.demo / READINGS, dtype={"club": str}).fillna({"why": "", "flags": ""})
-    for row in readings[~readings["photo"].isin(shots["note"])].to_dict("records"):
-        places = {name: json.loads(row[name]) if isinstance(row[name], str) else None for name in ("corners", "line")}
-        book.add_shot(
-            session,
-            row["club"],
-            photo=book.demo / "photos" / "perrin" / row["photo"],
-            mark=row | places,
-            reading=row,
-            start=(row["start_deg"], row["u_start_deg"]),
-            counted=row["counted"],
-            why=row["why"],
-            note=row["photo"],
+    readings = pd.read_csv(book.demo / READINGS, dtype={"club": str})
+    readings = readings[~readings["photo"].isin(shots["note"])].astype(object)
+    balls = []
+    for row in readings.where(readings.notna(), None).to_dict("records"):
+        places = {name: json.loads(row[name]) for name in ("corners", "line") if row[name]}
+        net = {name: row[name] for name in ("net_left_mm", "net_distance_mm")}
+        decision = {name: row[name] or "" for name in ("state", "reason", "why")}
+        photo = book.demo / "photos" / "perrin" / row["photo"]
+        balls.append(
+            {"club": row["club"], "photo": photo, "mark": row | places, "note": row["photo"], **net, **decision}
         )
+    if balls:
+        book.add_shots(session, balls)

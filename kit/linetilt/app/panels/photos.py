@@ -6,7 +6,7 @@ import threading
 import ipywidgets as widgets
 
 from ...base.errors import LinetiltError, PhotoError
-from ...handouts.words import PLUS_MINUS, shot_words
+from ...words.shots import PLUS_MINUS, shot_words
 from ...lie.geometry import MM_PER_INCH, StartDirection, start_from_net
 from ...reading.mark import FLAGS
 from ...session.intake import CLEAN, REASONS

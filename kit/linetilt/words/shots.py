@@ -6,8 +6,10 @@ GUM 7.2.2 keeps "±" for an interval of high confidence, so a standard uncertain
 import math
 
 from ..base.club import HANDS
-from ..base.errors import InputError
-from ..lie.geometry import COVERAGE_FACTOR, MM_PER_INCH
+from ..base.errors import InputError, PhotoError
+from ..base.states import OTHER, REASONS, REFUSED, SET_ASIDE, STATES
+from ..base.statistics import COVERAGE_FACTOR
+from ..base.units import MM_PER_INCH
 
 UNITS = ("mm", "in")
 PLUS_MINUS = "± holds the truth 19 times in 20"
@@ -133,6 +135,30 @@ def shot_words(shot, handed="right", unit="mm"):
     elif get("lie_error_deg") is not None:
         sentences.append("nobody saw where the ball started, so where the face pointed is part of the ±")
     return [sentence[0].upper() + sentence[1:] + "." for sentence in sentences]
+
+
+def state_words(shot):
+    """Return what has become of a shot: "to look at", "counted", "heavy strike", "refused".
+
+    Parameters
+    ----------
+    shot : mapping
+        With `state`, `reason` and `why` as in `SessionBook.shots`.
+    """
+    if shot["state"] != SET_ASIDE:
+        return STATES[shot["state"]].words
+    return shot["why"] if shot["reason"] == OTHER and shot["why"] else REASONS[shot["reason"]].words
+
+
+def refusal_words(shot):
+    """Return why a photo was refused and what to do, as sentences; empty for any other shot."""
+    if shot["state"] != REFUSED:
+        return ""
+    kind = PhotoError.kinds().get(shot["reason"])
+    seen = shot["why"].rstrip(".")
+    if kind is None or "What to do:" in seen:  # from a book of an older kit, which kept the whole sentence
+        return shot["why"]
+    return f"{seen[:1].upper()}{seen[1:]}. What to do: {kind.advice}."
 
 
 def _sided(value, plus, minus, zero, pattern):

@@ -7,7 +7,8 @@ __getattr__, __dir__, __all__ = lazy(
     __name__,
     {
         ".base.errors": ["BookError", "InputError", "LinetiltError", "PhotoError"],
-        ".base.club": ["Bag", "Club", "read_bag"],
+        ".base.club": ["Bag", "Club"],
+        ".base.bag_file": ["read_bag"],
         ".reading.batch": ["measure_photos"],
         ".reading.mark": ["FaceMark", "measure_photo"],
         ".marking.setup": ["measure_setup"],

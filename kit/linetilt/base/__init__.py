@@ -6,6 +6,7 @@ __getattr__, __dir__, __all__ = lazy(
     __name__,
     {
         ".errors": ["BookError", "InputError", "LinetiltError", "PhotoError"],
-        ".club": ["Bag", "Club", "read_bag"],
+        ".bag_file": ["read_bag"],
+        ".club": ["Bag", "Club"],
     },
 )

@@ -1,15 +1,17 @@
-"""A club, what its head allows, and reading a bag of clubs from a CSV file."""
+"""A club, what its head allows, what people call it, and the bag."""
 
-from collections import Counter
-from collections.abc import Iterator
+import re
+from collections.abc import Iterable, Iterator
 from dataclasses import asdict, dataclass, fields, replace
+from functools import cached_property, lru_cache
+from typing import TYPE_CHECKING, Any
 
-import pandas as pd
-
+from .checks import HANDS, RANGES, check, is_text
+from .checks import check_number as check_number  # where other modules took it from until now
 from .errors import InputError
-from .tables import check_number, is_text, read_rows, words_of
 
-HANDS = ("right", "left")
+if TYPE_CHECKING:  # a worker that measures photos needs clubs, but no tables
+    import pandas as pd
 
 # Safe change of lie by kind of head, in degrees either way from the maker's figure: common practice, no source.
 # A head that nobody can vouch for gets the cautious figure of cast steel.
@@ -21,17 +23,41 @@ SCORE_LINE_WIDTH_MAX_MM = 0.9
 SCORE_LINE_GAP_MIN_MM = 1.905
 SCORE_LINE_GAP_MIN_WIDTHS = 3.0
 
-_RANGES = {  # what a number must lie within to be that quantity at all, and its unit in words
-    "loft_deg": (2.0, 75.0, "degrees"),  # below, it is likely in radians
-    "lie_deg": (45.0, 80.0, "degrees"),
-    "gauge_lie_deg": (45.0, 80.0, "degrees"),
-    "length_in": (18.0, 50.0, "inches"),
-    "score_line_length_mm": (25.0, 90.0, "millimetres"),
-    "score_line_pitch_mm": (1.5, 8.0, "millimetres"),
-    "score_line_width_mm": (0.1, 2.0, "millimetres"),
-    "bend_limit_deg": (0.0, 10.0, "degrees"),
-    "bent_deg": (-10.0, 10.0, "degrees"),
-}
+# What people call a club -> its label. "7" stands for the iron, "52" for the wedge of that loft.
+_APART = r"[\s_-]*"
+_LABELS = [
+    (re.compile(pattern.replace(" ", _APART)), label)
+    for pattern, label in (
+        (r"(?:(?:#|no\.?) )?([1-9][0-9]?)(?:\.0+)?", r"\1"),
+        (r"([1-9]|1[0-2]) (?:i|iron)|(?:i|iron) ([1-9]|1[0-2])", r"\1\2"),
+        (r"([4-7][0-9])(?:\.0+)? (?:°|º|deg|degrees?)(?: wedge)?|([4-7][0-9]) wedge|wedge ([4-7][0-9])", r"\1\2\3"),
+        (r"d|driver|1 w|w 1|1 wood|wood 1", "D"),
+        (r"([2-9]|1[0-5]) (?:w|wood|fairway|fairway wood)|(?:w|wood|fairway) ([2-9]|1[0-5])", r"\1\2W"),
+        (r"([1-9]) (?:h|hy|hyb|hybrid)|(?:h|hy|hyb|hybrid) ([1-9])", r"\1\2H"),
+        (r"p|p w|pitching|pitching wedge", "PW"),
+        (r"g|g w|gap|gap wedge", "GW"),
+        (r"a|a w|approach wedge|attack wedge", "AW"),
+        (r"s|s w|sand|sand wedge", "SW"),
+        (r"l|l w|lob|lob wedge", "LW"),
+        (r"putter", "Putter"),
+    )
+]
+
+
+@lru_cache(maxsize=4096)
+def club_label(text: str) -> str:
+    """Return the label of a club from what people call it; a name that nobody knows stays as it is typed.
+
+    Examples
+    --------
+    >>> [club_label(text) for text in ("7 iron", "7i", "Iron 7", "Pitching wedge", "52°", "3 wood", "4h", "chipper")]
+    ['7', '7', '7', 'PW', '52', '3W', '4H', 'chipper']
+    """
+    text = text.strip()
+    for pattern, label in _LABELS:
+        if found := pattern.fullmatch(text.lower()):
+            return found.expand(label)
+    return text
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,7 +111,7 @@ class Club:
     bent_deg: float = 0.0
     from_set: bool = True
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if not isinstance(self.label, str) or not self.label.strip() or not is_text(self.label):
             raise InputError(f'label is {self.label!r}; expected the club\'s name, such as "7" or "PW"; give it one')
         if self.handed not in HANDS:
@@ -94,29 +120,29 @@ class Club:
             raise InputError(
                 f"head is {self.head!r}; expected one of {', '.join(HEAD_LIMIT_DEG)}, or nothing if unknown"
             )
-        for name, (low, high, unit) in _RANGES.items():
+        for name in CLUB_NUMBERS:
             value = getattr(self, name)
             if value is not None:
-                object.__setattr__(self, name, check_number(name, value, low, high, unit))
+                object.__setattr__(self, name, check(name, value))
         if self.loft_deg is None:
             raise InputError("loft_deg is missing; expected the club's loft in degrees; fill it in")
 
     @property
-    def limit_deg(self):
+    def limit_deg(self) -> float:
         """Largest change of lie from the maker's figure that the head allows either way, in degrees."""
         if self.bend_limit_deg is not None:
             return self.bend_limit_deg
-        return HEAD_LIMIT_DEG.get(self.head, UNKNOWN_HEAD_LIMIT_DEG)
+        return UNKNOWN_HEAD_LIMIT_DEG if self.head is None else HEAD_LIMIT_DEG[self.head]
 
     @property
-    def total_bent_deg(self):
+    def total_bent_deg(self) -> float:
         """How far the club now is from the maker's lie, upright positive, in degrees."""
         if self.gauge_lie_deg is not None and self.lie_deg is not None:
             return self.gauge_lie_deg - self.lie_deg
         return self.bent_deg
 
-    def rule_notes(self):
-        """Return what the score lines break of the Equipment Rules, a sentence each (empty: nothing known to be broken).
+    def rule_notes(self) -> list[str]:
+        """Return what the score lines break of the Equipment Rules, a sentence each (empty: nothing known to be so).
 
         Source: The Equipment Rules (The R&A and USGA), Part 2, 5c.
         """
@@ -136,95 +162,133 @@ class Club:
         return notes
 
 
+CLUB_NUMBERS = tuple(field.name for field in fields(Club) if field.name in RANGES)
+
+
 @dataclass(frozen=True)
 class Bag:
-    """An ordered collection of clubs: iterate for the clubs, index by label, `"7" in bag`."""
+    """An ordered collection of clubs: iterate for the clubs, index by what a club is called, `"7" in bag`.
+
+    Examples
+    --------
+    >>> bag = Bag([Club(label="7", loft_deg=34), Club(label="PW", loft_deg=46)])
+    >>> bag["pitching wedge"].label, "7 iron" in bag, "8" in bag
+    ('PW', True, False)
+    """
 
     clubs: tuple[Club, ...]
 
-    def __post_init__(self):
-        object.__setattr__(self, "clubs", tuple(self.clubs))
+    def __init__(self, clubs: Iterable[Club]) -> None:
+        object.__setattr__(self, "clubs", tuple(clubs))
         if not self.clubs:
             raise InputError("the bag has no clubs; expected at least one")
-        label, times = Counter(self.labels).most_common(1)[0]
-        if times > 1:
-            raise InputError(
-                f"two clubs are called {label!r}; expected a label for each; give each club of the bag its own label"
-            )
+        names: dict[str, Club] = {}
+        for club in self.clubs:
+            name = _name(club.label)
+            if other := names.get(name):
+                same = "" if club.label == other.label else f" and {club.label!r}, which is the same"
+                raise InputError(
+                    f"two clubs are called {other.label!r}{same}; expected a label for each; "
+                    "give each club of the bag its own label"
+                )
+            names[name] = club
+
+    @cached_property
+    def _names(self) -> dict[str, Club]:
+        return {_name(club.label): club for club in self.clubs}
 
     @property
-    def labels(self):
+    def labels(self) -> list[str]:
         """Labels in the bag's order."""
         return [club.label for club in self.clubs]
 
     def __iter__(self) -> Iterator[Club]:
         return iter(self.clubs)
 
-    def __len__(self):
+    def __len__(self) -> int:
         return len(self.clubs)
 
-    def __contains__(self, label):
-        return label in self.labels
+    def __contains__(self, label: object) -> bool:
+        return _name(str(label)) in self._names
 
-    def __getitem__(self, label):
-        for club in self.clubs:
-            if club.label == str(label):
-                return club
-        raise InputError(
-            f"no club {label!r} in the bag; expected one of {', '.join(self.labels)}; correct the label, or enter the club"
-        )
+    def __getitem__(self, label: object) -> Club:
+        club = self._names.get(_name(str(label)))
+        if club is None:
+            raise InputError(
+                f"no club {label!r} in the bag; expected one of {', '.join(self.labels)}; "
+                "correct the label, or enter the club"
+            )
+        return club
 
-    def with_club(self, club):
+    def with_club(self, club: Club) -> "Bag":
         """Return a bag in which `club` stands in place of the one with its label."""
-        self[club.label]
-        return replace(self, clubs=tuple(club if old.label == club.label else old for old in self.clubs))
+        there = self[club.label]
+        return replace(self, clubs=tuple(club if old is there else old for old in self.clubs))
 
-    def to_frame(self):
+    def to_frame(self) -> "pd.DataFrame":
         """Return a DataFrame, a row a club, with the columns that `read_bag` reads."""
+        import pandas as pd
+
         return pd.DataFrame([asdict(club) for club in self.clubs])
 
+    def understood(self) -> "pd.DataFrame":
+        """Return what the kit took each club to be, as text with units in the headings: to look at before it is kept.
 
-def read_bag(source):
-    """Read a bag from a CSV file or a DataFrame.
+        Columns of which nothing is known are left out; a limit that follows from the head says so.
 
-    Parameters
-    ----------
-    source : path, file object or DataFrame
-        A row a club. Columns are named as the parameters of `Club`; `label` and `loft_deg` are needed, an empty
-        cell means not known. Files as in `entries.read_rows`.
+        Examples
+        --------
+        >>> Bag([Club(label="7", loft_deg=34.5, length_in=37)]).understood().to_dict("records")
+        [{'Club': '7', 'Hand': 'right', 'Loft (°)': '34.5', 'Length (in)': '37', 'From the set': 'yes'}]
+        """
+        import pandas as pd
 
-    Returns
-    -------
-    Bag
+        columns = {heading: [_words(club, name) for club in self.clubs] for name, heading in _HEADINGS.items()}
+        if not any(club.bent_deg for club in self.clubs):
+            del columns[_HEADINGS["bent_deg"]]
+        return pd.DataFrame({heading: words for heading, words in columns.items() if set(words) != {NOT_KNOWN}})
 
-    Raises
-    ------
-    InputError
-        Naming the row, the column and the value.
-    """
-    clubs, seen = [], {}
-    for number, row in read_rows(
-        source, "the bag", needed=("label", "loft_deg"), known=[field.name for field in fields(Club)]
-    ):
-        label = words_of(row.get("label", ""))
-        try:
-            if "from_set" in row:
-                row["from_set"] = _read_bool(row["from_set"])
-            clubs.append(Club(**({"loft_deg": None} | row | {"label": label})))
-        except InputError as error:
-            raise InputError(f"bag, row {number} ({label or 'no label'}): {error}") from error
-        if label in seen:
-            raise InputError(
-                f"bag, rows {seen[label]} and {number}: two clubs are called {label!r}; expected a label for each; give each club its own label"
-            )
-        seen[label] = number
-    return Bag(clubs)
+    def _repr_html_(self) -> str:
+        return self.understood().to_html(index=False, border=0)
 
 
-def _read_bool(value):
-    text = words_of(value).lower()
-    if text in ("true", "yes", "1"):
-        return True
-    if text in ("false", "no", "0"):
-        return False
-    raise InputError(f"from_set is {value!r}; expected yes or no")
+NOT_KNOWN = "not known"
+_HEADINGS = {
+    "label": "Club",
+    "handed": "Hand",
+    "loft_deg": "Loft (°)",
+    "lie_deg": "Lie (°)",
+    "gauge_lie_deg": "Gauge lie (°)",
+    "bent_deg": "Bent so far (°)",
+    "length_in": "Length (in)",
+    "head": "Head",
+    "bend_limit_deg": "Limit (°)",
+    "score_line_length_mm": "Score lines (mm)",
+    "score_line_pitch_mm": "Score line pitch (mm)",
+    "score_line_width_mm": "Score line width (mm)",
+    "from_set": "From the set",
+}
+
+
+def _words(club: Club, name: str) -> str:
+    value: Any = getattr(club, name)
+    if name == "bend_limit_deg" and value is None and club.head is not None:
+        return f"{club.limit_deg:g} by its head"
+    if value is None:
+        return NOT_KNOWN
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _name(label: str) -> str:
+    """What a club is found by: its label, or what else people call it, in small letters or capitals."""
+    return club_label(label).casefold()
+
+
+def __getattr__(name: str) -> Any:  # read_bag lived here until it moved; it needs pandas, clubs do not
+    if name != "read_bag":
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from .bag_file import read_bag
+
+    return read_bag

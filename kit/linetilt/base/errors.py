@@ -19,7 +19,7 @@ class InputError(LinetiltError, ValueError):
 
     advice = "correct it and try again"
 
-    def __init__(self, sentence):
+    def __init__(self, sentence: str) -> None:
         _, expected, rest = sentence.rpartition("expected")
         super().__init__(
             f"{sentence}; {self.advice}" if expected and ";" not in rest and ". " not in rest else sentence

@@ -180,6 +180,15 @@ class Looking(Correcting):
         with self._lock, self._sentences():
             return self._db.execute(sql, () if session is None else (self._need("session", session),)).fetchall()
 
+    def shots_after_bends(self, session):
+        """Return how many of a session's shots were entered after a bend of their club that was itself entered after the session, by label."""
+        first = "(SELECT min(edit_id) FROM change WHERE kind = '{}' AND row_id = {}.id)"
+        sql = f"""SELECT label, count(DISTINCT shot.id) FROM shot JOIN club ON club.id = shot.club_id JOIN bend ON bend.club_id = club.id
+            WHERE session_id = :session AND bend.id IN ({_LATER_BENDS.format(session=":session")})
+                AND {first.format("shot", "shot")} > {first.format("bend", "bend")} GROUP BY label"""
+        with self._lock, self._sentences():
+            return dict(self._db.execute(sql, {"session": self._need("session", session)}))
+
     def bends_since(self, session):
         """Return the bends entered after a session was, as `bends`."""
         session = self._need("session", session)

@@ -6,7 +6,9 @@ __getattr__, __dir__, __all__ = lazy(
     __name__,
     {
         ".charts": ["dispersion_figure"],
-        ".report": ["bench_sheet", "clinic_summary", "clinic_table", "golfer_report", "golfer_reports"],
+        ".report": ["golfer_report", "golfer_reports"],
+        ".bench_page": ["bench_sheet"],
+        ".clinic_page": ["clinic_summary", "clinic_table"],
         ".export": ["export_book", "export_tables"],
     },
 )

@@ -8,7 +8,8 @@ from pathlib import Path
 import pandas as pd
 
 from ..base.errors import InputError
-from ..session.bends import session_fit
+from ..session.middle import session_budgets, standing
+from ..words.plans import OUTCOMES
 from .fields import KEYS, OWNERS, PERSONAL, TABLES
 
 # A spreadsheet takes a cell that begins with one of these for a formula (OWASP, CSV Injection); full-width ones too. An apostrophe goes before
@@ -41,51 +42,41 @@ def export_tables(book, *, pseudonyms=False):
     Returns
     -------
     dict of DataFrame
-        By name; columns as in `linetilt.handouts.fields.TABLES`; estimates are made anew, as `fit_bag` makes them unless told otherwise. Ids are the book's own: whole numbers, never used twice, the same in every export.
+        By name; columns as in `linetilt.handouts.fields.TABLES`; readings, estimates and plans are made anew from the book's facts. Ids are the book's own: whole numbers, never used twice, the same in every export.
     """
     # What belongs to others is read before them: somebody may be entering shots meanwhile.
-    budgets, shots, plans, bends, sessions, bags = (
-        book.budgets(),
-        book.shots(),
-        book.plans(),
-        book.bends(),
-        book.sessions(),
-        book.bags(),
-    )
-    clubs = pd.concat(
-        [pd.DataFrame(), *(book.clubs(bag).assign(bag_id=bag) for bag in bags["bag_id"])], ignore_index=True
-    )
-    gauge = pd.concat(
-        [pd.DataFrame(), *(book.gauge_readings(bag).assign(bag_id=bag) for bag in bags["bag_id"])], ignore_index=True
-    )
+    marks, handed, bends, sessions, bags = book.budgets(), book.plans(), book.bends(), book.sessions(), book.bags()
+    numbers = [int(session) for session in sessions["session_id"]]
+    now = [standing(book, session) for session in numbers]
+    lies = [session_budgets(book, session) for session in numbers]
+    clubs = _all(book.clubs(bag).assign(bag_id=bag) for bag in bags["bag_id"])
+    gauge = _all(book.gauge_readings(bag).assign(bag_id=bag) for bag in bags["bag_id"])
     bag_of = sessions.set_index("session_id")["bag_id"]
     club_id = clubs.set_index(["bag_id", "label"])["club_id"] if len(clubs) else pd.Series(dtype="int64")
 
     def with_club(table):
+        if table.empty:
+            return table
         bag = table["bag_id"] if "bag_id" in table else table["session_id"].map(bag_of)
-        return table.assign(
-            club_id=[club_id.get(key) for key in zip(bag, table["club"])]
-        )  # None: a plan's club that has another label now
+        found = [club_id.get(key) for key in zip(bag, table["club"])]  # None: a plan's club that has another label now
+        return table.assign(club_id=found)
 
-    shots = with_club(shots) if len(shots) else shots
+    shots = with_club(_all(one.shots for one in now))
     read = shots[shots["lie_error_deg"].notna() | shots["start_deg"].notna()] if len(shots) else shots
-    estimates = []
-    for session in sessions["session_id"]:
-        fit = session_fit(book, session)
-        if fit is not None:
-            estimates.append(with_club(fit.table.assign(session_id=session)))
+    pooled = [one for one in now if one.fit is not None]
     raw = {
         "golfers": book.golfers(),
         "bags": bags,
         "clubs": clubs,
-        "gauge_readings": with_club(gauge) if len(gauge) else gauge,
+        "gauge_readings": with_club(gauge),
         "sessions": sessions,
         "shots": shots,
         "readings": read,
-        "budget": budgets,
-        "estimates": pd.concat([pd.DataFrame(), *estimates], ignore_index=True),
-        "plans": with_club(plans) if len(plans) else plans,
-        "bends": with_club(bends) if len(bends) else bends,
+        "budget": _all([marks.assign(of="mark"), *(one.assign(of="lie") for one in lies)]),
+        "estimates": with_club(_all(one.fit.table.assign(session_id=one.session_id) for one in pooled)),
+        "plans": with_club(_all(one.plan.assign(session_id=one.session_id) for one in pooled)),
+        "plans_handed_out": with_club(_with_outcome(handed)),
+        "bends": with_club(bends),
     }
     tables = {name: _tidy(table, TABLES[name]) for name, table in raw.items()}
     if pseudonyms:
@@ -154,6 +145,20 @@ def guarded(table):
     """Return a table whose text no spreadsheet takes for a formula (see `GUARD_NOTE`)."""
     text = [name for name in table if pd.api.types.is_string_dtype(table[name])]
     return table.assign(**{name: table[name].str.replace(_GUARDED, r"'\1", regex=True) for name in text})
+
+
+def _all(tables):
+    """Return tables one below the other."""
+    filled = [table for table in tables if len(table)]
+    return pd.concat(filled, ignore_index=True) if filled else pd.DataFrame()
+
+
+def _with_outcome(plans):
+    """Return plans with the outcome's code, which older kits wrote as words."""
+    if "outcome" not in plans:
+        return plans
+    codes = {outcome.words: code for code, outcome in OUTCOMES.items()}
+    return plans.assign(outcome=plans["outcome"].replace(codes))
 
 
 def _tidy(table, columns):

@@ -4,8 +4,10 @@ import re
 from inspect import getdoc
 
 from ..base.club import Club
+from ..base.states import REASONS, STATES
 from ..lie.geometry import LieReading
 from ..reading.mark import FaceMark
+from ..words.plans import OUTCOMES
 
 _ENTRY = re.compile(r"^(\w+(?:, \w+)*) : (.+)\n((?:    .+\n?|\n(?=    ))+)", re.MULTILINE)
 _LIE = "95 % interval of the lie error, degrees"
@@ -21,6 +23,19 @@ def described(thing):
 
 
 _CLUB, _READING, _MARK = described(Club), described(LieReading), described(FaceMark)
+
+_PLAN = {
+    "outcome": ("string", "What to do: " + "; ".join(f"{one.code}: {one.words}" for one in OUTCOMES.values()) + "."),
+    "bend_deg": ("number", "Bend asked for, upright positive, in degrees."),
+    "limit": ("string", "What bound it: head, cap or rules."),
+    "helps": ("number", "Probability that the bend helps."),
+    "within_one_after": ("number", "Probability that the club lies within 1 degree of level after it."),
+    "hands_lower_mm": ("number", "The other answer: how far to lower the hands, in mm."),
+    "longer_in": ("number", "Or how much longer the club, in inches."),
+    "lie_now_deg": ("number", "The club's lie angle before the bend, in degrees."),
+    "lie_after_deg": ("number", "And after it, in degrees."),
+    "reason": ("string", "Why, in words."),
+}
 
 # A table's columns in order: type as in a Table Schema, and description. "id" columns are whole numbers that are never used twice.
 TABLES = {
@@ -60,6 +75,9 @@ TABLES = {
         "day": ("date", "When."),
         "place": ("string", "Where."),
         "retest_of": ("integer", "The session that this one tests again, if any."),
+        "net_distance_mm": ("number", "From the ball to the net, in mm."),
+        "setup_tilt_deg": ("number", "Lean of the ball's line before the hit, to the toe's side positive, in degrees."),
+        "u_setup_tilt_deg": ("number", "Its standard uncertainty, in degrees."),
         "note": ("string", "Free text."),
     },
     "shots": {
@@ -77,12 +95,24 @@ TABLES = {
         "u_strike_up_mm": ("number", "Its standard uncertainty, in mm."),
         "line_width_mm": ("number", "Width of the printed line, in mm."),
         "u_line_width_mm": ("number", "Its standard uncertainty, in mm."),
-        "flags": (
+        "remarks": (
             "string",
-            "What makes the mark doubtful, separated by commas: keys of linetilt.reading.mark.FLAGS, which holds a sentence for each.",
+            "What makes the mark doubtful, separated by blanks: keys of linetilt.reading.mark.FLAGS, which holds a sentence for each.",
+        ),
+        "score_line_length_mm": ("number", "Length of a full score line with which its photo was measured, in mm."),
+        "kit": ("string", "Version of the kit that measured it."),
+        "net_left_mm": ("number", "Where it hit the net, left of the aim dot seen from behind, in mm."),
+        "net_distance_mm": ("number", "From the ball to the net where that was not the session's, in mm."),
+        "state": (
+            "string",
+            "What became of it: " + "; ".join(f"{state.code}: {state.meaning}" for state in STATES.values()),
+        ),
+        "reason": (
+            "string",
+            "Why it was set aside (" + ", ".join(REASONS) + "), or the code of a refused photo.",
         ),
         "counted": ("boolean", "False for a shot that was set aside, or that has no lie reading."),
-        "why": ("string", "Why it was set aside."),
+        "why": ("string", "The fitter's own words on that, or what a refused photo showed."),
         "note": ("string", "Free text."),
     },
     "readings": {
@@ -129,20 +159,22 @@ TABLES = {
         "strike_up_sd_mm": ("number", "Standard deviation of its strikes up the face, in mm."),
     },
     "plans": {
-        "plan_id": ("integer", "The plan."),
+        "session_id": ("integer", "The session that it follows from."),
+        "club_id": ("integer", "The club."),
+        **_PLAN,
+        "wanted_deg": ("number", "Bend that it would ask for without limits, in degrees."),
+        "done_deg": ("number", "Bends done since its balls were hit, in degrees."),
+        "lie_error_deg": ("number", "Lie error now, with the bends done since, too upright positive, in degrees."),
+        "low_deg": ("number", f"Lower end of the {_LIE} now."),
+        "high_deg": ("number", f"Upper end of the {_LIE} now."),
+    },
+    "plans_handed_out": {
+        "plan_id": ("integer", "The plan that was handed out."),
         "session_id": ("integer", "The session that it was made from."),
         "club_id": ("integer", "The club."),
-        "at": ("datetime", "When it was kept, UTC."),
-        "outcome": ("string", "What to do."),
-        "bend_deg": ("number", "Bend asked for, upright positive, in degrees."),
-        "limit": ("string", "What bound it: head, cap or rules."),
-        "helps": ("number", "Probability that the bend helps."),
-        "within_one_after": ("number", "Probability that the club lies within 1 degree of level after it."),
-        "hands_lower_mm": ("number", "The other answer: how far to lower the hands, in mm."),
-        "longer_in": ("number", "Or how much longer the club, in inches."),
-        "lie_now_deg": ("number", "The club's lie angle before the bend, in degrees."),
-        "lie_after_deg": ("number", "And after it, in degrees."),
-        "reason": ("string", "Why, in words."),
+        "at": ("datetime", "When it was handed out, UTC."),
+        "kit": ("string", "Version of the kit that made it."),
+        **_PLAN,
         "note": ("string", "Free text."),
     },
     "bends": {

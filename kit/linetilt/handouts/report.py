@@ -1,4 +1,4 @@
-"""Pages for people: the golfer's report, the bench sheet and the coach's summary, each one HTML file that needs no network."""
+"""The page that a golfer takes home: one HTML file that needs no network."""
 
 import base64
 import re
@@ -6,34 +6,31 @@ from contextlib import suppress
 from pathlib import Path
 
 import cv2
-import jinja2
 import numpy as np
 import pandas as pd
 from markupsafe import Markup
 
 from ..base.errors import InputError, PhotoError
-from ..bench.plan import CAUTION, sits
-from ..book.schema import REFUSED
+from ..base.states import SET_ASIDE
+from ..base.statistics import COVERAGE_FACTOR
+from ..bench.plan import CAUTION
 from ..flight.compare import compare_shots
 from ..flight.dispersion import Delivery
 from ..reading.mark import measure_photo
 from ..reading.photo import open_photo
-from ..session.bends import bench_table, retest, session_fit, session_plan, session_row
+from ..session.bends import retest_of
+from ..session.handed import handed_plan
+from ..session.middle import session_shots, standing
 from ..session.practice import WITHIN_MM, practice_days, practice_shots, practice_trend
+from ..words.bag import summary
+from ..words.plans import HANDS, MISS_FIRST, PART
+from ..words.shots import state_words
+from ..words.terms import bend_words, counted, listed, sits, span_words
 from . import charts
+from .pages import HITTING_CAUTION, at_place, page
 
-HITTING_CAUTION = (
-    "Hitting into a net: keep people behind the golfer, mind balls that come back, and follow the rules of the place. "
-    "Marker ink and its solvents: air the room, keep away from flames, eyes and skin."
-)
 PHOTO_WIDTH_PX, PHOTO_QUALITY, OVERLAY_PX = 520, 82, 1280
 SAME_TILT_DEG = 0.05  # a photo measured again shows the mark that was kept if its tilt differs by no more
-_PAGES = jinja2.Environment(
-    loader=jinja2.PackageLoader("linetilt.handouts"),
-    autoescape=True,
-    trim_blocks=True,
-    undefined=jinja2.StrictUndefined,
-)
 
 
 def golfer_report(book, session, path=None, *, plan=None, comparison="usual", photos=4, unit="yd"):
@@ -46,7 +43,7 @@ def golfer_report(book, session, path=None, *, plan=None, comparison="usual", ph
     path : path, optional
         Where to write it.
     plan : DataFrame, optional
-        From `plan_bends`; default the one last kept with the session, or a new one.
+        From `plan_bends`; default what the session asks for now (see `session_plan`).
     comparison : Comparison, optional
         Shots before and after, from `compare_shots`. Default "usual": of the club that asks for the largest change, with the delivery of a steady
         club golfer; None leaves it out.
@@ -65,31 +62,34 @@ def golfer_report(book, session, path=None, *, plan=None, comparison="usual", ph
     InputError
         When no ball of the session counts.
     """
-    row, fit = session_row(book, session), session_fit(book, session)
+    now = standing(book, session)
+    row, fit = now.session, now.fit
     if fit is None:
         raise InputError(f"no ball of session {session} counts yet; expected at least one for a report")
-    plan = session_plan(book, session, fit) if plan is None else plan
-    shots = book.shots(session)
-    days = _strike_days(shots)
+    plan = now.plan if plan is None else plan
+    handed, days = handed_plan(book, session), strike_days(now.shots)
     if isinstance(comparison, str):
-        comparison = _usual_comparison(fit, plan)
+        comparison = _usual_comparison(now, plan)
     loaded = [False]  # the charts' script goes in once
-    page = _PAGES.get_template("report.html").render(
+    return page(
+        "report.html",
+        path,
         title=f"Lie and strike: {row['golfer']}, {row['day']}",
         golfer=row["golfer"],
-        where=_where(row, fit),
-        summary=_summary(plan),
+        where=_where(now),
+        summary=summary(plan),
+        handed=[] if handed is None else handed.sentences,
         clubs=_club_rows(fit, plan),
         bends=_bend_lines(plan),
+        done=[f"the {label} {bend_words(bend)}" for label, bend in now.done_deg.items()],
         practise=_practise_lines(book, row, plan, days),
         retest=_retest_rows(book, row),
-        strikes=_figure(_strike_figure(shots, fit.bag), "strikes", loaded),
-        photos=_photos(book, shots, fit.bag, photos),
+        strikes=_figure(_strike_figure(now.shots, fit.bag), "strikes", loaded),
+        photos=_photos(book, now.shots, fit.bag, photos),
         flight=_flight(comparison, unit, loaded),
-        sure=_sure_lines(fit, shots),
+        sure=_sure_lines(now),
         cautions=[CAUTION, HITTING_CAUTION],
     )
-    return _written(page, path)
 
 
 def golfer_reports(book, sessions, folder, **options):
@@ -112,175 +112,17 @@ def golfer_reports(book, sessions, folder, **options):
     folder, names, paths = Path(folder), book.sessions().set_index("session_id")["golfer"], []
     folder.mkdir(parents=True, exist_ok=True)
     for session in sessions:
-        if book.shots(session)["counted"].any():
+        if session_shots(book, session)["counted"].any():
             name = re.sub(r"[^a-z0-9]+", "-", names[session].lower()).strip("-")
             paths.append(folder / f"{session:04d}-{name or 'golfer'}.html")
             golfer_report(book, session, paths[-1], **options)
     return paths
 
 
-def bench_sheet(book, session, path=None, *, plan=None):
-    """Make the sheet for whoever bends the clubs, with room to write the gauge's readings; `enter_bends` puts them into the book.
-
-    Parameters
-    ----------
-    book : SessionBook
-    session : int
-    path : path, optional
-        Where to write it.
-    plan : DataFrame, optional
-        As for `golfer_report`.
-
-    Returns
-    -------
-    str
-        The page, as HTML.
-    """
-    plan = session_plan(book, session) if plan is None else plan
-    row, rows = session_row(book, session), []
-    for club in bench_table(book, session, plan).itertuples():
-        star = "" if club.gauged else "*"
-        rows.append(
-            {
-                "club": club.club,
-                "head": f"{club.head}, ±{club.limit_deg:g}° from the maker's figure",
-                "loft": f"{club.loft_deg:g}°",
-                "before": "read it first" if np.isnan(club.lie_before_deg) else f"{club.lie_before_deg:g}°{star}",
-                "change": _bend_words(club.bend_deg),
-                "target": "" if np.isnan(club.target_deg) else f"{club.target_deg:g}°{star}",
-                "limit": club.limit,
-                "caution": club.caution,
-            }
-        )
-    page = _PAGES.get_template("bench.html").render(
-        title=f"Bench sheet: {row['golfer']}, {row['day']}",
-        golfer=row["golfer"],
-        where=f"Tested {row['day']}{_at(row)}",
-        clubs=rows,
-        leave=plan.loc[plan["bend_deg"] == 0, "club"].tolist(),
-        caution=CAUTION,
-    )
-    return _written(page, path)
-
-
-def clinic_table(book, day):
-    """Return an afternoon in words, a row a golfer.
-
-    Parameters
-    ----------
-    book : SessionBook
-    day : date or str
-
-    Returns
-    -------
-    DataFrame
-        golfer, balls (that counted), settled (clubs that need no more, of all), worst (the club furthest from level, with half its 95 % interval),
-        bends (asked for), strikes, notes (what speaks against the numbers).
-
-    Raises
-    ------
-    InputError
-        When nothing was hit on that day.
-    """
-    sessions = book.sessions()
-    sessions, rows = sessions[sessions["day"] == str(day)[:10]], []
-    if sessions.empty:
-        raise InputError(f"there is no session on {day} in this book; expected a day on which balls were hit")
-    for row in sessions.to_dict("records"):
-        fit = session_fit(book, row["session_id"])
-        entry = {
-            "golfer": row["golfer"],
-            "balls": row["counted"],
-            "settled": "",
-            "worst": "",
-            "bends": "",
-            "strikes": "",
-            "notes": "",
-        }
-        if fit is not None:
-            plan, table = session_plan(book, row["session_id"], fit), fit.table
-            worst = table.loc[table["lie_error_deg"].abs().idxmax()]
-            asked = plan[plan["bend_deg"] != 0]
-            entry |= {
-                "settled": f"{int(fit.settled.sum())} of {len(fit.bag)}",
-                "worst": f"{worst['club']}: {sits(worst['lie_error_deg'])} (± {(worst['high_deg'] - worst['low_deg']) / 2:.1f}°)",
-                "bends": "; ".join(
-                    f"{club}: {_bend_words(bend)}" for club, bend in zip(asked["club"], asked["bend_deg"])
-                )
-                or "none",
-                "strikes": _strike_words(_strike_days(book.shots(row["session_id"]))),
-                "notes": " ".join(fit.warnings),
-            }
-        rows.append(entry)
-    return pd.DataFrame(rows)
-
-
-def clinic_summary(book, day, path=None):
-    """Make the coach's page about an afternoon: `clinic_table` as a page.
-
-    Parameters
-    ----------
-    book : SessionBook
-    day : date or str
-    path : path, optional
-
-    Returns
-    -------
-    str
-        The page, as HTML.
-    """
-    rows, sessions = clinic_table(book, day).to_dict("records"), book.sessions()
-    places = " and ".join(sorted(set(sessions.loc[sessions["day"] == str(day)[:10], "place"]) - {""}))
-    page = _PAGES.get_template("clinic.html").render(
-        title=f"Clinic, {str(day)[:10]}",
-        golfers=rows,
-        caution=f"{CAUTION} {HITTING_CAUTION}",
-        where=f"{len(rows)} golfers, {sum(row['balls'] for row in rows)} balls that counted{f', {places}' if places else ''}",
-    )
-    return _written(page, path)
-
-
-# What the pages say
-
-
-def _written(page, path):
-    if path is not None:
-        Path(path).write_text(page, encoding="utf-8")
-    return page
-
-
-def _at(row):
-    return f", {row['place']}" if row["place"] else ""
-
-
-def _where(row, fit):
-    return f"{row['day']}{_at(row)} · {fit.bag.clubs[0].handed}-handed clubs · {row['counted']} of {row['shots']} balls counted"
-
-
-def _bend_words(bend_deg):
-    return f"{abs(bend_deg):g}° {'upright' if bend_deg > 0 else 'flat'}"
-
-
-def _listed(words):
-    words = list(words)
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
-
-
-def _summary(plan):
-    groups = {
-        "ask for a bend|asks for a bend": plan["bend_deg"] != 0,
-        "need more balls|needs more balls": plan["outcome"] == "hit more balls",
-        "are for the hands, not the bench|is for the hands, not the bench": plan["outcome"].isin(
-            ["change delivery", "look at the miss first"]
-        ),
-        "can stay as they are|can stay as it is": plan["outcome"] == "leave alone",
-    }
-    said = []
-    for words, chosen in groups.items():
-        if chosen.any():
-            said.append(f"the {_listed(plan.loc[chosen, 'club'])} {words.split('|')[int(chosen.sum() == 1)]}")
-    text = "; ".join(said)
-    return f"{text[:1].upper()}{text[1:]}."
+def _where(now):
+    row, handed = now.session, now.bag.clubs[0].handed
+    balls = f"{now.numbers()['counted']} of {len(now.shots)} balls counted"
+    return f"{row['day']}{at_place(row)} · {handed}-handed clubs · {balls}"
 
 
 def _club_rows(fit, plan):
@@ -290,19 +132,11 @@ def _club_rows(fit, plan):
             "club": row.club,
             "balls": row.balls,
             "sits": sits(row.lie_error_deg),
-            "range": _range(row.low_deg, row.high_deg, "up", "down"),
+            "range": span_words(row.low_deg, row.high_deg),
             "reason": reasons.get(row.club, ""),
         }
         for row in fit.table.itertuples()
     ]
-
-
-def _range(low, high, up, down):
-    words = [f"{abs(end):.1f}° {up if end > 0 else down}" for end in (low, high)]
-    if low * high > 0:  # both ends on one side
-        near, far = sorted((abs(low), abs(high)))
-        return f"{near:.1f}° to {far:.1f}° {up if low > 0 else down}"
-    return " to ".join(words)
 
 
 def _bend_lines(plan):
@@ -314,10 +148,10 @@ def _bend_lines(plan):
             else f", from {row.lie_now_deg:g}° to {row.lie_after_deg:g}°"
         )
         lines.append(
-            f"The {row.club}: {_bend_words(row.bend_deg)}{target} (then {_sure(row.within_one_after)} sure to be within 1° of level)."
+            f"The {row.club}: {bend_words(row.bend_deg)}{target} (then {_sure(row.within_one_after)} sure to be within 1° of level)."
         )
     return lines + [
-        f"The {_listed(rows['club'])}: {caution}" for caution, rows in bent[bent["caution"] != ""].groupby("caution")
+        f"The {listed(rows['club'])}: {caution}" for caution, rows in bent[bent["caution"] != ""].groupby("caution")
     ]
 
 
@@ -326,18 +160,19 @@ def _sure(probability):
 
 
 def _retest_rows(book, row):
-    if pd.isna(row["retest_of"]):
+    found = None if pd.isna(row["retest_of"]) else retest_of(book, int(row["session_id"]))
+    if found is None:
         return []
     return [
         {
             "club": one.club,
-            "bend": _bend_words(one.bend_deg) if abs(one.bend_deg) > 0.05 else "not bent",
+            "bend": bend_words(one.bend_deg) if abs(one.bend_deg) > 0.05 else "not bent",
             "predicted": sits(one.predicted_deg),
             "found": sits(one.found_deg),
-            "off": _range(one.low_deg, one.high_deg, "more upright", "flatter"),
+            "off": span_words(one.low_deg, one.high_deg),
             "verdict": one.verdict,
         }
-        for one in retest(book, row["session_id"]).itertuples()
+        for one in found.itertuples()
     ]
 
 
@@ -345,17 +180,17 @@ def _practise_lines(book, row, plan, days):
     lines = [
         f"The {club}: {words}, in place of {'the rest of a' if bend else 'a'} bend."
         for club, outcome, words, bend in zip(plan["club"], plan["outcome"], plan["alternative"], plan["bend_deg"])
-        if outcome in ("change delivery", "part of the bend")
+        if outcome in (HANDS, PART)
     ]
     lines += [
         f"The {club}: {reason}"
         for club, outcome, reason in zip(plan["club"], plan["outcome"], plan["reason"])
-        if outcome == "look at the miss first"
+        if outcome == MISS_FIRST
     ]
     if days is not None:
         day = days.iloc[0]
         lines.append(
-            f"Strikes: {_strike_words(days)} ({day['low_share']:.0%} to {day['high_share']:.0%}, as far as {day['balls']} balls can tell)."
+            f"Strikes: {strike_sentence(days)} ({day['low_share']:.0%} to {day['high_share']:.0%}, as far as {day['balls']} balls can tell)."
         )
         shots = practice_shots(book, row["golfer_id"])
         until = shots[shots["day"] <= row["day"]]
@@ -366,7 +201,7 @@ def _practise_lines(book, row, plan, days):
     return lines or ["Nothing stands out: keep doing what you do."]
 
 
-def _strike_days(shots):
+def strike_days(shots):
     """Return the day's strikes as `practice_days` sees them, or None where none was measured."""
     rows = shots[shots["strike_toe_mm"].notna() & shots["counted"]]
     if rows.empty:
@@ -374,7 +209,7 @@ def _strike_days(shots):
     return practice_days(rows.assign(day="", delivery_deg=rows["lie_error_deg"]))
 
 
-def _strike_words(days):
+def strike_sentence(days):
     if days is None:
         return "not measured"
     toe, share = days["strike_toe_mm"].iloc[0], days["share"].iloc[0]
@@ -382,23 +217,28 @@ def _strike_words(days):
     return f"on average {side}, {share:.0%} within {WITHIN_MM:g} mm of the middle"
 
 
-def _sure_lines(fit, shots):
-    counted, aside = int(shots["counted"].sum()), shots[~shots["counted"]]
+def _sure_lines(now):
+    fit, numbers = now.fit, now.numbers()
     lines = [
-        f"The table's range is where a club's true value lies with 95 % probability, from {counted} balls that counted."
+        f"The table's range is where a club's true value lies with 95 % probability, from {counted(numbers['counted'], 'ball')} "
+        "that counted."
     ]
+    aside = now.shots[now.shots["state"] == SET_ASIDE]
     if len(aside):
-        reasons = sorted(
-            {"photo not read" if why.startswith(REFUSED) else why for why in aside["why"]} - {""}
-        )  # what to do then is past
+        reasons = sorted({state_words(row) for row in aside.to_dict("records")})
         lines.append(
-            f"{len(aside)} {'ball was' if len(aside) == 1 else 'balls were'} set aside{': ' + ', '.join(reasons) if reasons else ''}."
+            f"{counted(len(aside), 'ball')} {'was' if len(aside) == 1 else 'were'} set aside: {', '.join(reasons)}."
         )
+    if numbers["refused"]:
+        lines.append(f"{counted(numbers['refused'], 'photo')} could not be read.")
+    if numbers["to_look_at"]:
+        lines.append(f"{counted(numbers['to_look_at'], 'ball')} nobody has looked at yet.")
     unsure = fit.settled.index[~fit.settled].tolist()
     if unsure:
         low, high = fit.balls_to_go()
         lines.append(
-            f"Not settled yet: {_listed(unsure)}. It would take {low if low == high else f'about {low} to {high}'} more {'ball' if high == 1 else 'balls'} to settle the whole bag."
+            f"Not settled yet: {listed(unsure)}. It would take {low if low == high else f'about {low} to {high}'} more "
+            f"{'ball' if high == 1 else 'balls'} to settle the whole bag."
         )
     return lines + fit.warnings
 
@@ -458,14 +298,13 @@ def _flight(comparison, unit, loaded):
     }
 
 
-def _usual_comparison(fit, plan):
+def _usual_comparison(now, plan):
     """Shots with the club that asks for the largest bend, or else change of hands; None where nothing is asked."""
+    fit, bag = now.fit, now.bag_now
     table = fit.table.set_index("club")
     bent = plan[plan["bend_deg"] != 0]
-    hands = plan[plan["outcome"] == "change delivery"]
-    hands = hands[
-        [fit.bag[label].length_in is not None and fit.bag[label].lie_deg is not None for label in hands["club"]]
-    ]
+    hands = plan[plan["outcome"] == HANDS]
+    hands = hands[[bag[label].length_in is not None and bag[label].lie_deg is not None for label in hands["club"]]]
     if len(bent):
         row = bent.loc[bent["bend_deg"].abs().idxmax()]
         change = {"bend_deg": row["bend_deg"]}
@@ -474,8 +313,9 @@ def _usual_comparison(fit, plan):
         change = {"hands_down_mm": float(np.clip(round(row["hands_lower_mm"]), -80, 80))}
     else:
         return None
-    club, estimate = fit.bag[row["club"]], table.loc[row["club"]]
-    lie, u = float(np.clip(estimate["lie_error_deg"], -10, 10)), float(min(estimate["u_lie_error_deg"], 5))
+    club, estimate = bag[row["club"]], table.loc[row["club"]]
+    lie_now = estimate["lie_error_deg"] + now.done_deg.get(row["club"], 0.0)
+    lie, u = float(np.clip(lie_now, -10, 10)), float(min(estimate["u_lie_error_deg"], 5))
     return compare_shots(club, Delivery.typical(club), lie, u_lie_error_deg=u, **change)
 
 
@@ -506,7 +346,7 @@ def _photos(book, shots, bag, most):
         found.append(
             {
                 "club": row.club,
-                "words": f"{lean} (±\u00a0{1.96 * row.u_tilt_deg:.1f}°)",
+                "words": f"{lean} (±\u00a0{COVERAGE_FACTOR * row.u_tilt_deg:.1f}°)",
                 "data": "data:image/jpeg;base64," + base64.b64encode(jpeg).decode(),
             }
         )

@@ -167,6 +167,16 @@ def _entered_already(before, club, after, bend, day):
     return None
 
 
+def begin_retest(book, session):
+    """Enter a new session with the same bag that tests a session again, and return its number.
+
+    Place, units and the net's distance are carried over; the lean of the ball's line is not: it is set anew.
+    """
+    row = session_row(book, session)
+    kept = {name: row[name] for name in ("length_unit", "carry_unit", "net_distance_mm") if not pd.isna(row[name])}
+    return book.add_session(int(row["bag_id"]), place=row["place"], retest_of=int(session), **kept)
+
+
 def retest(book, session):
     """Set what a retest found against what the first session and the bends since predicted.
 

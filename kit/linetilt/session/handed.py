@@ -27,7 +27,7 @@ class HandedPlan:
     lines : DataFrame
         What it said, as from `plan_bends`.
     changes : tuple of str
-        What it stood on and what is no longer so, a sentence each; empty while nothing has changed.
+        What it stood on and what is no longer so, a clause each; empty while nothing has changed but what it asked for.
     new : tuple of str
         Where the plan of now says something else, a sentence a club.
     """
@@ -46,8 +46,10 @@ class HandedPlan:
     @property
     def sentences(self) -> list[str]:
         """What a page says about it: nothing while nothing has changed."""
-        if not self.changes:
+        if not self.changes and self.stands:
             return []
+        if not self.changes:
+            return [f"The plan handed out on {self.day} says something else: {'; '.join(self.new)}."]
         head = f"The plan handed out on {self.day} stood on other facts: {'; '.join(self.changes)}."
         if self.stands:
             return [f"{head} It still says the same."]
@@ -77,9 +79,11 @@ def _handed(book: SessionBook, session: int) -> HandedPlan | None:
     last = book.last_plan(session)
     if last is None:
         return None
-    changes = _changes(last["basis"], _basis(book, session)) if last["basis"] else ()
-    now = standing(book, session).plan
-    return HandedPlan(int(last["plan_id"]), last["at"][:10], last["lines"], changes, _new_lines(last["lines"], now))
+    now, lines = standing(book, session), last["lines"]
+    asked = dict(zip(lines["club"], lines["bend_deg"].fillna(0.0))) if "bend_deg" in lines else {}
+    bent = {label: bend for label, bend in now.done_deg.items() if abs(bend - asked.get(label, 0.0)) < 1e-6}
+    changes = _changes(last["basis"], _basis(book, session), bent) if last["basis"] else ()
+    return HandedPlan(int(last["plan_id"]), last["at"][:10], lines, changes, _new_lines(lines, now.plan, bent))
 
 
 def _basis(book: SessionBook, session: int) -> dict[str, Any]:
@@ -107,8 +111,8 @@ def _basis(book: SessionBook, session: int) -> dict[str, Any]:
     }
 
 
-def _changes(then: dict[str, Any], now: dict[str, Any]) -> tuple[str, ...]:
-    """Return what is no longer as it was, a clause each."""
+def _changes(then: dict[str, Any], now: dict[str, Any], bent: dict[str, float]) -> tuple[str, ...]:
+    """Return what is no longer as it was, a clause each; bends done as the plan asked are no change."""
     said: list[str] = []
     old, new = then["balls"], now["balls"]
     more: dict[str, int] = {}
@@ -133,21 +137,21 @@ def _changes(then: dict[str, Any], now: dict[str, Any]) -> tuple[str, ...]:
                 said.append(f"{club}: {changed_words(name, before[name], after[name])}")
     for club in sorted({*then["done"], *now["done"]}):
         bend = now["done"].get(club, 0.0) - then["done"].get(club, 0.0)
-        if abs(bend) > 1e-9:
+        if abs(bend) > 1e-9 and club not in bent:
             said.append(changed_words("done", club, round(bend, 3)))
     if then["kit"] != now["kit"]:
         said.append(changed_words("kit", then["kit"], now["kit"]))
     return tuple(said)
 
 
-def _new_lines(then: pd.DataFrame, now: pd.DataFrame | None) -> tuple[str, ...]:
-    """Return what is asked for now in place of what was, a clause a club."""
+def _new_lines(then: pd.DataFrame, now: pd.DataFrame | None, bent: dict[str, float]) -> tuple[str, ...]:
+    """Return what is asked for now in place of what was, a clause a club; a club bent as asked needs no other bend."""
     if now is None or "outcome" not in then:
         return ()
     old = {row["club"]: advice_words(row) for row in then.to_dict("records")}
     said = []
     for row in now.to_dict("records"):
         words = advice_words(row)
-        if old.get(row["club"]) != words:
+        if old.get(row["club"]) != words and (row["club"] not in bent or row["bend_deg"]):
             said.append(f"the {row['club']}: {old.get(row['club'], 'nothing')} then, {words} now")
     return tuple(said)

@@ -98,6 +98,10 @@ class PhotoIntake:
         )  # marks by shot; full sizes by path; bytes by the book's name
         self.look(settled=True)
 
+    def of_session(self, session):
+        """Return the intake of another session of the same book."""
+        return PhotoIntake(self.book, session, measure=self._measure)
+
     @property
     def bag(self):
         """The clubs as they are now."""

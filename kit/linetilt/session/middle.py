@@ -185,6 +185,8 @@ class Standing:
         step_deg, cap_deg (None: no cap) and misses (by club: mean_left_m, sd_left_m, feared).
     done_deg : dict
         By club: bends done since the session began, in degrees, upright positive.
+    late : dict
+        By club: how many of its balls came in after such a bend; they are read as hit before it.
     """
 
     session: pd.Series
@@ -195,6 +197,7 @@ class Standing:
     plan: pd.DataFrame | None
     rules: dict[str, Any]
     done_deg: dict[str, float]
+    late: dict[str, int]
 
     @property
     def session_id(self) -> int:
@@ -275,7 +278,7 @@ def _stand(book: SessionBook, session: int) -> Standing:
             cap_deg=rules["cap_deg"],
             misses=misses if len(misses) else None,
         )
-    return Standing(row, bag, now, shots, fit, plan, rules, done)
+    return Standing(row, bag, now, shots, fit, plan, rules, done, book.shots_after_bends(session) if done else {})
 
 
 def session_fit(book: SessionBook, session: int) -> BagFit | None:

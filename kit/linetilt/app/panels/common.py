@@ -6,7 +6,8 @@ import re
 
 import ipywidgets as widgets
 
-from ...base.errors import InputError, LinetiltError
+from ...base.errors import InputError, LinetiltError, SessionChanged
+from ...session.middle import opened_elsewhere, session_row
 
 LABEL = {"description_width": "150px"}
 FIELD = widgets.Layout(width="340px")
@@ -100,10 +101,10 @@ def show_number(value):
     return "" if value is None or value != value else f"{round(value, 3):g}"
 
 
-def shown_errors(message):
+def shown_errors(message, elsewhere=None):
     """Return a decorator for callbacks: what goes wrong in them is shown in `message` (an HTML widget), in the fitter's words.
 
-    The message line is emptied when the callback starts; the callback may write in it itself, with `say`.
+    Where another session was chosen elsewhere, `elsewhere` (an `Elsewhere`) asks. The message line is emptied when the callback starts; the callback may write in it itself, with `say`.
 
     Examples
     --------
@@ -122,6 +123,8 @@ def shown_errors(message):
                 return callback(*arguments, **named)
             except LinetiltError as error:
                 say(message, in_words(error), "error")
+                if elsewhere is not None and isinstance(error, SessionChanged):
+                    elsewhere.look()
             except Exception as error:  # an exception in a callback is invisible, so it is shown here
                 say(
                     message,
@@ -166,3 +169,56 @@ def book_line(book):
             "golfer in the first notebook, and the next <i>Run All Cells</i> is on your own book. To begin the demo anew, delete that file.</p>"
         )
     return text(f"<p>Book: <b>{name}</b> in {folder}. Every entry is in it as soon as it is made.</p>")
+
+
+class Elsewhere(widgets.HBox):
+    """The question that a panel asks where another golfer or session was chosen elsewhere: stay with this one, or go to the other.
+
+    Parameters
+    ----------
+    book : SessionBook
+    session : callable
+        Returns the panel's session, or None.
+    stay, follow : callable
+        What to do: go on with the panel's own session, or with the one opened last.
+    """
+
+    def __init__(self, book, session, stay, follow):
+        self._book, self._session = book, session
+        self._words, self._stay, self._follow = text(""), widgets.Button(), widgets.Button()
+        for button in (self._stay, self._follow):
+            button.layout.width = "auto"
+        super().__init__([self._words, self._stay, self._follow], layout=widgets.Layout(display="none", **_QUESTION))
+        self._stay.on_click(lambda _: self._answer(stay))
+        self._follow.on_click(lambda _: self._answer(follow))
+
+    def __repr__(self):
+        return f"Elsewhere(asked={self.asked})"
+
+    @property
+    def asked(self):
+        """True while the question stands."""
+        return self.layout.display is None
+
+    def look(self):
+        """Ask where another session was opened elsewhere; return True where the question stands."""
+        session = self._session()
+        other = opened_elsewhere(self._book, session)
+        self.layout.display = "none" if other is None else None
+        if other is not None:
+            golfer, name = session_row(self._book, session)["golfer"], other["golfer"]
+            here = golfer if golfer != name else f"{golfer}, session {session}"
+            there = name if golfer != name else f"{name}, session {other['session_id']}"
+            self._words.value = text(
+                f"<p class='lt-caution' role='alert'><b>Who is hitting?</b> This panel works for {html.escape(here)}; "
+                f"elsewhere {html.escape(there)} was chosen since. Nothing is entered here until you say.</p>"
+            ).value
+            self._stay.description, self._follow.description = f"Stay with {here}", f"Go to {there}"
+        return other is not None
+
+    def _answer(self, act):
+        act()
+        self.look()
+
+
+_QUESTION = {"flex_flow": "row wrap", "align_items": "center"}

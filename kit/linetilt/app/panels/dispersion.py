@@ -8,13 +8,14 @@ import anywidget
 import ipywidgets as widgets
 import plotly.graph_objects as go
 
+from ...base.statistics import COVERAGE_FACTOR
 from ...flight.air import Air
 from ...flight.compare import compare_shots
 from ...flight.dispersion import Delivery, Target
 from ...flight.trajectory import to_metres
 from ...handouts.charts import dispersion_figure, update_dispersion
-from ...lie.geometry import COVERAGE_FACTOR
-from ...session.lie_table import lie_table, sits
+from ...session.middle import standing
+from ...words.terms import sits
 from .common import CHART_STYLE, STYLE, WIDE, book_line, message_line, shown_errors
 
 _WIDE = widgets.Layout(width="97%")
@@ -178,17 +179,9 @@ class DispersionPanel(widgets.VBox):
         **options
             As for the class; without a club, the one that is to be bent most.
         """
-        table = lie_table(book, session)
+        table = standing(book, session)
         session = int(table.session["session_id"])
-        bends = (
-            {}
-            if table.plan is None
-            else {
-                label: bend
-                for label, bend in zip(table.plan["club"], table.plan["bend_deg"])
-                if label not in table.bent_since
-            }
-        )
+        bends = {} if table.plan is None else dict(zip(table.plan["club"], table.plan["bend_deg"]))
         most = max(bends, key=lambda label: abs(bends[label]), default=None)
         usual = {"unit": table.session["carry_unit"], "bend_deg": bends, "kept": book.setting(session, "flight")}
         options["club"] = options.get("club") or most

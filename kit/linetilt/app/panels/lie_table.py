@@ -10,15 +10,19 @@ import plotly.graph_objects as go
 from ...base.club import HEAD_LIMIT_DEG, check_number
 from ...base.errors import InputError
 from ...bench.plan import CAUTION
+from ...handouts.bench_page import bench_sheet
 from ...handouts.charts import update_bag_chart
-from ...handouts.report import bench_sheet
-from ...session import lie_table as logic
-from ...session.bends import bench_table, enter_bends
+from ...session.bends import begin_retest, bench_table, enter_bends, retest_of
+from ...session.handed import hand_out, handed_plan
+from ...session.middle import STEPS_DEG, keep_rules, miss, standing
+from ...words.bag import bag_words, headline, session_notes
+from ...words.terms import SIDES, bend_words, miss_words
 from .common import (
     CHART_STYLE,
     LABEL,
     ROW,
     WIDE,
+    Elsewhere,
     book_line,
     message_line,
     read_number,
@@ -39,6 +43,7 @@ COLUMNS = {
     "strikes": "strikes, mm",
 }
 FIELD = widgets.Layout(width="440px", max_width="97%")
+SCREEN = "lie table"  # who acts, in the book's list of edits
 SECTIONS = ("Club by club", "Limits and bench", "Where shots miss", "Bench sheet", "After the bend")
 _BAG_STYLE = CHART_STYLE + (
     "<style>.lt-bag{overflow-x:auto;container-type:inline-size}.lt-bag td,.lt-bag th{white-space:nowrap}.lt-bag table{min-width:560px}"
@@ -60,12 +65,13 @@ class LieTablePanel(widgets.VBox):
     def __init__(self, book, session=None):
         self._book, self._value, self._filling = book, None, False
         self._message = message_line()
-        guard = shown_errors(self._message)
+        self._elsewhere = Elsewhere(book, lambda: self._session.value, self._stay, self._open)
+        guard = shown_errors(self._message, self._elsewhere)
         self._session = widgets.Dropdown(
             description="Session", style=LABEL, layout=widgets.Layout(width="520px", max_width="97%")
         )
         self._again = _button("Read the book again", "Shots measured meanwhile in another notebook come in")
-        self._undo = _button("Undo the last entry", "Takes back what was entered last in this book")
+        self._undo = _button("Undo the last entry", "Takes back what was entered last in this panel")
         self._headline, self._table, self._notes, self._reasons = text(""), text(""), text(""), text("")
         self._figure = go.FigureWidget(layout={"width": 640})
         self._chart = widgets.Box([self._figure], layout=widgets.Layout(**WIDE))
@@ -88,6 +94,7 @@ class LieTablePanel(widgets.VBox):
             [
                 book_line(book),
                 widgets.HBox([self._session, self._again, self._undo], layout=ROW),
+                self._elsewhere,
                 self._message,
                 self._headline,
                 self._table,
@@ -106,11 +113,21 @@ class LieTablePanel(widgets.VBox):
 
     @property
     def value(self):
-        """The `LieTable` that is shown; None while the book has no session."""
+        """The `Standing` that is shown; None while the book has no session."""
         return self._value
 
     def __repr__(self):
         return f"LieTablePanel({'no session' if self._value is None else self._session.label!r})"
+
+    # Whose session
+
+    def _stay(self):
+        self._book.open_session(self._session.value)
+        self._show()
+
+    def _acting(self):
+        """Write as this panel, in its session alone (see `SessionBook.acting`)."""
+        return self._book.acting(SCREEN, self._session.value)
 
     # The bag
 
@@ -135,15 +152,16 @@ class LieTablePanel(widgets.VBox):
         self._show()
 
     def _show(self):
-        self._value = table = logic.lie_table(self._book, self._session.value)
-        self._headline.value = text(f"<h3>{html.escape(table.headline)}</h3>").value
+        self._value = table = standing(self._book, self._session.value)
+        self._headline.value = text(f"<h3>{html.escape(headline(table))}</h3>").value
         self._table.value = text(_bag_html(table)).value
         self._reasons.value = text(
             "".join(
-                f"<p><b>{html.escape(row.club)}</b> {html.escape(_said(row))}</p>" for row in table.words.itertuples()
+                f"<p><b>{html.escape(row.club)}</b> {html.escape(_said(row))}</p>"
+                for row in bag_words(table).itertuples()
             )
         ).value
-        self._notes.value = text("".join(f"<p>{html.escape(note)}</p>" for note in table.notes)).value
+        self._notes.value = text("".join(f"<p>{html.escape(note)}</p>" for note in self._said_notes(table))).value
         self._chart.layout.display = "none" if table.fit is None else None
         if table.fit is not None:
             update_bag_chart(self._figure, table.fit, table.plan)
@@ -152,12 +170,22 @@ class LieTablePanel(widgets.VBox):
         self._show_bench()
         self._show_after()
 
+    def _said_notes(self, table):
+        handed = handed_plan(self._book, table.session_id)
+        return [*session_notes(table), *([] if handed is None else handed.sentences)]
+
     def _choose_session(self, session):
         self._book.open_session(session)
         self._show()
 
     def _take_back(self, _):
-        undone = self._book.undo()
+        edit = self._book.last_edit(SCREEN, self._session.value)
+        if edit is None:
+            raise InputError(
+                "there is nothing of this panel to take back in this session; expected a bend, a limit or a head entered here"
+            )
+        with self._acting():
+            undone = self._book.undo(edit)
         self._open(self._session.value)
         say(self._message, f"Taken back: {undone}.")
 
@@ -169,7 +197,7 @@ class LieTablePanel(widgets.VBox):
 
     def _limits_part(self, guard):
         self._step = widgets.ToggleButtons(
-            options=[(f"{step:g}°", step) for step in logic.STEPS_DEG],
+            options=[(f"{step:g}°", step) for step in STEPS_DEG],
             description="Bench's step",
             style=LABEL | {"button_width": "80px"},
         )
@@ -199,16 +227,18 @@ class LieTablePanel(widgets.VBox):
         return widgets.VBox([about, self._step, self._cap, self._club, self._head, self._limit, self._limits])
 
     def _keep(self, **rules):
-        logic.keep_rules(self._book, self._session.value, **rules)
+        with self._acting():
+            keep_rules(self._book, self._session.value, **rules)
         self._show()
 
     def _correct_club(self, **values):
         clubs = self._book.clubs(int(self._value.session["bag_id"])).set_index("label")["club_id"]
-        self._book.change("club", int(clubs[self._club.value]), **values)
+        with self._acting():
+            self._book.change("club", int(clubs[self._club.value]), **values)
         self._show()
 
     def _show_limits(self):
-        bag, rules = self._value.bag, self._value.rules
+        bag, rules = self._value.bag_now, self._value.rules
         self._fill(self._club, bag.labels, self._club.value if self._club.value in bag.labels else bag.labels[0])
         club = bag[self._club.value]
         self._set(self._step, rules["step_deg"])
@@ -223,10 +253,10 @@ class LieTablePanel(widgets.VBox):
     def _miss_part(self, guard):
         self._miss_club = widgets.Dropdown(description="Club", style=LABEL, layout=FIELD)
         self._middle = _number_field("Middle off the line", "0")
-        self._side = widgets.Dropdown(options=logic.SIDES, description="on the", style=LABEL, layout=FIELD)
+        self._side = widgets.Dropdown(options=SIDES, description="on the", style=LABEL, layout=FIELD)
         self._scatter = _number_field("Scatter to the sides", "two shots in three are within it")
         self._feared = widgets.Dropdown(
-            options=[("neither side", ""), *((side, side) for side in logic.SIDES)],
+            options=[("neither side", ""), *((side, side) for side in SIDES)],
             description="What costs more",
             style=LABEL,
             layout=FIELD,
@@ -261,7 +291,7 @@ class LieTablePanel(widgets.VBox):
             raise InputError(f"scatter is empty; expected how far to the sides two shots in three end, in {self._unit}")
         self._keep(
             misses=self._value.rules["misses"]
-            | {self._miss_club.value: logic.miss(middle, self._side.value, scatter, self._feared.value, self._unit)}
+            | {self._miss_club.value: miss(middle, self._side.value, scatter, self._feared.value, self._unit)}
         )
 
     def _forget_miss(self, _):
@@ -284,7 +314,7 @@ class LieTablePanel(widgets.VBox):
             f"Middle off the line, {self._unit}",
             f"Scatter, {self._unit}",
         )
-        known = "; ".join(logic.miss_words(label, miss, self._unit) for label, miss in misses.items())
+        known = "; ".join(miss_words(label, miss, self._unit) for label, miss in misses.items())
         self._misses.value = text(f"<p>{html.escape(known) if known else 'No miss is entered.'}</p>").value
 
     # For the bench
@@ -306,7 +336,7 @@ class LieTablePanel(widgets.VBox):
                 "club": row.club,
                 "head": row.head,
                 "lie now": _degrees(row.lie_before_deg),
-                "bend": logic.turn_words(row.bend_deg),
+                "bend": bend_words(row.bend_deg),
                 "to": _degrees(row.target_deg),
                 "bound by": "" if row.limit.startswith("nothing") else row.limit,
                 "care": row.caution,
@@ -319,9 +349,10 @@ class LieTablePanel(widgets.VBox):
         if self._value.plan is None:
             raise InputError("there is no plan yet, since no ball counts; expected at least one; hit some first")
         session = self._session.value
-        self._book.add_plan(session, self._value.plan)
+        with self._acting():
+            hand_out(self._book, session)
         path = self._book.path.with_name(f"{self._book.path.stem}-bench-{session}.html")
-        page = bench_sheet(self._book, session, path, plan=self._value.plan)
+        page = bench_sheet(self._book, session, path)
         link = base64.b64encode(page.encode()).decode()
         self._sheet.value = text(
             f"<p>The plan is in the book. The sheet lies beside it as <b>{html.escape(path.name)}</b>: "
@@ -349,7 +380,8 @@ class LieTablePanel(widgets.VBox):
 
     def _enter_bend(self, _):
         reading = {"club": self._bent_club.value, "gauge_after_deg": self._gauge.value, "bend_deg": self._bent.value}
-        done = enter_bends(self._book, self._session.value, pd.DataFrame([reading]))
+        with self._acting():
+            done = enter_bends(self._book, self._session.value, pd.DataFrame([reading]))
         if done.empty:
             raise InputError(
                 "nothing is entered yet; expected a reading or a bend; give what the gauge reads now, or the bend that was done"
@@ -360,12 +392,12 @@ class LieTablePanel(widgets.VBox):
         row = done.iloc[0]
         say(
             self._message,
-            f"Entered: the {row['club']} was bent {logic.turn_words(row['bend_deg'])} ({logic.turn_words(row['planned_deg']) if row['planned_deg'] else 'no bend'} was planned).",
+            f"Entered: the {row['club']} was bent {bend_words(row['bend_deg'])} ({bend_words(row['planned_deg']) if row['planned_deg'] else 'no bend'} was planned).",
         )
 
     def _start_retest(self, _):
-        first = self._value.session
-        again = self._book.add_session(int(first["bag_id"]), place=first["place"], retest_of=int(first["session_id"]))
+        with self._acting():
+            again = begin_retest(self._book, self._session.value)
         self._open(again)
         say(
             self._message,
@@ -374,6 +406,7 @@ class LieTablePanel(widgets.VBox):
 
     def _show_after(self):
         bag, table = self._value.bag, self._value
+        again = retest_of(self._book, table.session_id)
         first = (
             next(iter(table.plan.loc[table.plan["bend_deg"] != 0, "club"]), bag.labels[0])
             if table.plan is not None
@@ -385,7 +418,7 @@ class LieTablePanel(widgets.VBox):
             {
                 "club": row.club,
                 "day": row.day,
-                "bent": logic.turn_words(row.bend_deg),
+                "bent": bend_words(row.bend_deg),
                 "gauge at this test": _degrees(bag[row.club].gauge_lie_deg),
                 "gauge now": _degrees(table.bag_now[row.club].gauge_lie_deg),
                 "note": row.note,
@@ -397,7 +430,7 @@ class LieTablePanel(widgets.VBox):
             if rows
             else "<p>No bend is entered for this bag.</p>"
         ).value
-        self._retest.value = text("<p>No retest yet.</p>" if table.retest is None else _retest_html(table.retest)).value
+        self._retest.value = text("<p>No retest yet.</p>" if again is None else _retest_html(again)).value
 
     # Widgets without an echo: what the panel fills in itself is no entry
 
@@ -449,7 +482,7 @@ def _session_words(row):
 
 
 def _bag_html(table):
-    rows = _rows_html(table.words[list(COLUMNS)].rename(columns=COLUMNS), "Every club of the bag")
+    rows = _rows_html(bag_words(table)[list(COLUMNS)].rename(columns=COLUMNS), "Every club of the bag")
     return f"{_BAG_STYLE}<div class='lt-bag'>{rows}</div>"
 
 
@@ -464,7 +497,7 @@ def _retest_html(retest):
             "club": row.club,
             "balls": row.balls,
             "before": _signed(row.before_deg),
-            "bent": logic.turn_words(row.bend_deg) if row.bend_deg else "no",
+            "bent": bend_words(row.bend_deg) if row.bend_deg else "no",
             "predicted": _signed(row.predicted_deg),
             "found": _signed(row.found_deg),
             "verdict": row.verdict,

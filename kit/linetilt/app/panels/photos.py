@@ -6,15 +6,17 @@ import threading
 import ipywidgets as widgets
 
 from ...base.errors import LinetiltError, PhotoError
-from ...words.shots import PLUS_MINUS, shot_words
-from ...lie.geometry import MM_PER_INCH, StartDirection, start_from_net
+from ...base.states import CLEAN_FACE, COUNTED, OTHER, REASONS, REFUSED, SET_ASIDE, TO_LOOK_AT
+from ...base.units import MM_PER_INCH
+from ...lie.geometry import StartDirection
 from ...reading.mark import FLAGS
-from ...session.intake import CLEAN, REASONS
-from .common import ROW, STYLE, book_line, in_words, message_line, say, shown_errors, text, typed
+from ...session.intake import NEW
+from ...words.shots import PLUS_MINUS, shot_words
+from .common import ROW, STYLE, Elsewhere, book_line, in_words, message_line, say, shown_errors, text, typed
 from .handles import PhotoHandles
 from .work import Work
 
-GLYPHS = {"new": "○", "refused": "?", "to look at": "●", "counted": "✓", "set aside": "✕"}
+GLYPHS = {NEW: "○", REFUSED: "?", TO_LOOK_AT: "●", COUNTED: "✓", SET_ASIDE: "✕"}
 LENGTHS = {"mm": ("mm", 1.0, "m", 1000.0), "in": ("in", MM_PER_INCH, "ft", 12 * MM_PER_INCH)}  # of the net, in mm
 NET_MM = 3000.0  # from the ball to the net, where the session does not say
 _LEFT = {
@@ -70,6 +72,8 @@ class PhotosPanel(widgets.VBox):
         self._progress = widgets.HTML()
         self._cancel = _button("Stop measuring", disabled=True)
         self._message = message_line()
+        self._elsewhere = Elsewhere(intake.book, lambda: self._intake.session, self._stay, self._follow)
+        self._who = text("")
         self._list = widgets.Select(description="Photos", rows=13, layout=_LEFT)
         self._list.add_class("lt-spoken")
         self._club = widgets.Dropdown(description="Club", style=_LABEL, layout=_LEFT)
@@ -98,7 +102,7 @@ class PhotosPanel(widgets.VBox):
         self._more = widgets.HTML(layout=widgets.Layout(width="97%"))
         self._count = _button("Count it", button_style="primary")
         self._why = widgets.Dropdown(
-            options=REASONS,
+            options=[(reason.words, code) for code, reason in REASONS.items() if reason.offered],
             description="Reason",
             style={"description_width": "52px"},
             layout=widgets.Layout(width="190px"),
@@ -138,7 +142,8 @@ class PhotosPanel(widgets.VBox):
         super().__init__(
             [
                 book_line(intake.book),
-                text(f"<p>{html.escape(intake.golfer)}, session of {intake.day}.</p>"),
+                self._who,
+                self._elsewhere,
                 widgets.HBox([self._folder, self._use], layout=ROW),
                 widgets.HBox([self._look, self._watch, self._upload], layout=ROW),
                 self._arrived,
@@ -155,7 +160,7 @@ class PhotosPanel(widgets.VBox):
         self._work = Work(
             intake.book.path,
             watch_s,
-            take=intake.take,
+            take=lambda name: self._intake.take(name),
             arrive=self._arrive,
             progressed=self._progressed,
             failed=self._failed,
@@ -176,7 +181,7 @@ class PhotosPanel(widgets.VBox):
 
     def _wire(self):
         def wrap(callback):
-            @shown_errors(self._message)
+            @shown_errors(self._message, self._elsewhere)
             def one_at_a_time(
                 change,
             ):  # JupyterLab may run the callbacks of different widgets at once, in threads of their own
@@ -211,11 +216,39 @@ class PhotosPanel(widgets.VBox):
             control.observe(wrap(callback), "value")
         self._picture.observe(wrap(self._on_marks), ["corners", "line"])
 
+    # Whose session
+
+    def _stay(self):
+        self._intake.book.open_session(self._intake.session)
+        self._refresh()
+        self._show(measure=False)
+
+    def _follow(self):
+        """Go on with the session that was opened elsewhere."""
+        self._work.cancel()
+        self._intake, self._club_in_hand = (
+            self._intake.of_session(int(self._intake.book.current_session()["session_id"])),
+            None,
+        )
+        self._unit = self._intake.settings["length_unit"]
+        self._folder.value = str(self._intake.files.folder or "")
+        self._net.description, self._net.value = (
+            f"Net away, {LENGTHS[self._unit][2]}",
+            self._net_mm() / LENGTHS[self._unit][3],
+        )
+        self._refresh()
+        self._show(measure=False)
+
     # What is shown
 
     def _refresh(self, select=None):
         """Bring list and buttons up to date; `select` a photo."""
         with self._lock:
+            self._elsewhere.look()
+            self._who.value = text(
+                f"<p><b>{html.escape(self._intake.golfer)}</b>, session of {self._intake.day}"
+                f"{'' if self._club_in_hand is None else f'; photos that do not say their club are of the <b>{html.escape(self._club_in_hand)}</b>'}.</p>"
+            ).value
             entries = self._intake.entries()
             names = [entry.name for entry in entries]
             name = select if select in names else self._list.value
@@ -229,7 +262,7 @@ class PhotosPanel(widgets.VBox):
                     self._list.value = name
             finally:
                 self._quiet = before
-            new = sum(entry.state == "new" for entry in entries)
+            new = sum(entry.state == NEW for entry in entries)
             self._all.description = f"Measure all new photos ({new})"
             self._all.disabled = not new
 
@@ -238,7 +271,7 @@ class PhotosPanel(widgets.VBox):
         with self._lock:
             name = self._list.value
             entry = None if name is None else self._intake.entry(name)
-            if measure and entry and entry.state == "new" and entry.club:
+            if measure and entry and entry.state == NEW and entry.club and not self._elsewhere.asked:
                 try:
                     self._intake.take(name)
                 except PhotoError:
@@ -256,40 +289,53 @@ class PhotosPanel(widgets.VBox):
         shot = self._intake.shot(entry.name) if entry else None
         known = shot is not None and shot["lie_error_deg"] == shot["lie_error_deg"]
         for button, wanted in (
-            (self._count, known and entry.state != "counted"),
-            (self._aside, shot is not None and entry.state != "set aside"),
+            (self._count, known and entry.state != COUNTED),
+            (self._aside, shot is not None and entry.state != SET_ASIDE),
             (self._set_start, entry),
             (self._hand, shot is not None),
             (self._club, entry),
-            (self._measure, entry and entry.state in ("new", "refused")),
+            (self._measure, entry and entry.state in (NEW, REFUSED)),
         ):
             button.disabled = not wanted
-        self._measure.layout.display = None if entry and entry.state in ("new", "refused") else "none"
+        self._measure.layout.display = None if entry and entry.state in (NEW, REFUSED) else "none"
         if entry is None:
             self._words.value, self._more.value = f"{STYLE}<div class='lt-text'>No photo yet.</div>", ""
             return
         labels = self._intake.bag.labels
         self._club.options = [("choose the club", None), *((label, label) for label in labels)]
         self._club.value = entry.club
-        start = self._intake.start(entry.name)
-        if start is None:
-            self._start.value = ""
-        else:
-            self._start.value = "degrees"
-            closed_left = entry.club is None or self._intake.bag[entry.club].handed == "right"
-            self._off.value = round(abs(start.start_deg), 1)
-            self._side.value = "left" if (start.start_deg >= 0) == closed_left else "right"
+        self._fill_start(entry)
         self._on_start_kind(None)
         head, more = self._in_words(entry, shot)
         self._words.value = f"{STYLE}<div class='lt-text' role='status'>{head}</div>"
         self._more.value = f"{STYLE}<div class='lt-text'>{more}</div>"
 
+    def _fill_start(self, entry):
+        """Show where the ball started, as it was said: the spot on the net, or degrees."""
+        spot, start = self._intake.spot(entry.name), self._intake.start(entry.name)
+        _, spot_mm, _, far_mm = LENGTHS[self._unit]
+        if spot is not None:
+            self._start.value, (left, distance) = "net", spot
+            self._off.value, self._side.value = round(abs(left) / spot_mm, 2), "left" if left >= 0 else "right"
+            self._net.value = (distance or self._net_mm()) / far_mm
+        elif start is not None:
+            closed_left = entry.club is None or self._intake.bag[entry.club].handed == "right"
+            self._start.value, self._off.value = "degrees", round(abs(start.start_deg), 1)
+            self._side.value = "left" if (start.start_deg >= 0) == closed_left else "right"
+        else:
+            self._start.value = ""
+
+    def _net_mm(self):
+        """How far away the net is, as the session says, or as is usual."""
+        distance = self._intake.settings["net_distance_mm"]
+        return distance if distance > 0 else NET_MM
+
     def _in_words(self, entry, shot):
         """What is said above the picture, and below it."""
         head, more = [f"<h3>{html.escape(entry.name)}: {html.escape(_state(entry))}</h3>"], []
-        if entry.state == "new":
+        if entry.state == NEW:
             head.append("<p>Not measured yet.</p>" if entry.club else "<p>Choose its club, and it is measured.</p>")
-        elif entry.state == "refused":
+        elif entry.state == REFUSED:
             head.append(f"<p class='lt-error'>Refused: {html.escape(entry.why)}</p>")
             head.append(
                 "<p>Or press <b>Move the marks by hand</b> and put the handles where they belong.</p>" if shot else ""
@@ -301,7 +347,7 @@ class PhotosPanel(widgets.VBox):
             if shot["lie_error_deg"] == shot["lie_error_deg"]:
                 head += [f"<p><b style='font-size:17px'>{said[0]}</b></p>", f"<p>{' '.join(said[1:2])}</p>"]
                 said = said[2:]
-            remarks = (html.escape(FLAGS.get(code, code)) for code in filter(None, shot["flags"].split(", ")))
+            remarks = (html.escape(FLAGS.get(code, code)) for code in shot["remarks"].split())
             more = [f"<p>{sentence}</p>" for sentence in (*said, *(f"Remark: {remark}." for remark in remarks))]
             more += [f"<p><i>{PLUS_MINUS}.</i></p>"] if shot["lie_error_deg"] == shot["lie_error_deg"] else []
         return "".join(head), "".join(more)
@@ -329,7 +375,7 @@ class PhotosPanel(widgets.VBox):
     def _next(self):
         """Choose the next photo that waits for a decision, if there is one."""
         names = [name for _, name in self._list.options]
-        waiting = {entry.name for entry in self._intake.entries() if entry.state in ("new", "to look at")}
+        waiting = {entry.name for entry in self._intake.entries() if entry.state in (NEW, TO_LOOK_AT)}
         after = names.index(self._list.value)
         self._hand.value = False
         self._refresh(next((name for name in names[after + 1 :] + names[:after] if name in waiting), None))
@@ -379,9 +425,11 @@ class PhotosPanel(widgets.VBox):
 
     def _came(self, names):
         """Take photos that have just arrived; they are of the club in hand where nothing says otherwise."""
-        for name in names:
+        for name in names if not self._elsewhere.look() else ():
             if self._club_in_hand and not self._intake.entry(name).club:
                 self._intake.set_club(name, self._club_in_hand)
+        if self._elsewhere.look():  # nothing is measured for the golfer before
+            return self._refresh()
         self._refresh(None if self._hand.value or len(names) != 1 else names[0])
         if len(names) == 1 and not self._hand.value:
             self._show()
@@ -390,8 +438,8 @@ class PhotosPanel(widgets.VBox):
 
     def _on_all(self, _):
         entries = self._intake.entries()
-        ready = [entry.name for entry in entries if entry.state == "new" and entry.club]
-        unknown = sum(entry.state == "new" and not entry.club for entry in entries)
+        ready = [entry.name for entry in entries if entry.state == NEW and entry.club]
+        unknown = sum(entry.state == NEW and not entry.club for entry in entries)
         if unknown:
             say(self._message, f"{_counted(unknown, 'photo')} left out: choose the club first.")
         self._work.add(ready)
@@ -424,16 +472,20 @@ class PhotosPanel(widgets.VBox):
 
     def _on_set_start(self, _):
         name = self._list.value
-        club = self._intake.entry(name).club
-        handed = self._intake.bag[club].handed if club else "right"
         left = self._off.value if self._side.value == "left" else -self._off.value
         _, spot_mm, _, far_mm = LENGTHS[self._unit]
-        start = None
         if self._start.value == "net":
-            start = start_from_net(left * spot_mm, self._net.value * far_mm, handed)
+            distance = self._net.value * far_mm
+            as_said = (
+                abs(distance - self._intake.settings["net_distance_mm"]) < 0.5
+            )  # False where the session does not say
+            self._intake.set_spot(name, left * spot_mm, None if as_said else distance)
         elif self._start.value == "degrees":
-            start = StartDirection(left if handed == "right" else -left, None)
-        self._intake.set_start(name, start)
+            club = self._intake.entry(name).club
+            handed = self._intake.bag[club].handed if club else "right"
+            self._intake.set_start(name, StartDirection(left if handed == "right" else -left, None))
+        else:
+            self._intake.set_start(name, None)
         self._show()
 
     def _on_count(self, _):
@@ -441,13 +493,12 @@ class PhotosPanel(widgets.VBox):
         self._next()
 
     def _on_why(self, _):
-        self._other.layout.display = None if self._why.value == "other" else "none"
-        self._clean.layout.display = None if self._why.value == CLEAN else "none"
+        self._other.layout.display = None if self._why.value == OTHER else "none"
+        self._clean.layout.display = None if self._why.value == CLEAN_FACE else "none"
 
     def _on_aside(self, _):
-        self._intake.set_aside(
-            self._list.value, self._other.value.strip() or "other" if self._why.value == "other" else self._why.value
-        )
+        why = self._why.value
+        self._intake.set_aside(self._list.value, self._other.value.strip() or why if why == OTHER else why)
         self._other.value = ""
         self._next()
 
@@ -516,7 +567,7 @@ def _button(description, **more):  # no icons: a screen reader would spell them 
 
 def _state(entry):
     club = f"club {entry.club}" if entry.club else "which club?"
-    return f"{club}, {entry.why if entry.state == 'set aside' else entry.state}"
+    return f"{club}, {entry.words}"
 
 
 def _counted(number, noun):

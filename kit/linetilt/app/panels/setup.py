@@ -14,7 +14,20 @@ from ...base.units import WORDS, from_mm, to_mm
 from ...marking.setup import marks_by_hand, measure_setup
 from ...marking.strip import PAPERS_MM, marking_strip
 from ...reading.photo import open_photo
-from .common import FIELD, LABEL, ROW, WIDE, message_line, read_number, say, show_number, shown_errors, text, typed
+from .common import (
+    FIELD,
+    LABEL,
+    ROW,
+    WIDE,
+    Elsewhere,
+    message_line,
+    read_number,
+    say,
+    show_number,
+    shown_errors,
+    text,
+    typed,
+)
 from .handles import PhotoHandles
 
 HANDS = [("right-handed", "right"), ("left-handed", "left")]
@@ -56,13 +69,16 @@ class _Panel(widgets.VBox):
     def __init__(self, desk, children):
         self._desk, self._quiet = desk, False
         self._message = message_line()
-        super().__init__([*children, self._message])
+        self._elsewhere = Elsewhere(
+            desk.book, lambda: None if desk.session is None else int(desk.session["session_id"]), desk.stay, desk.follow
+        )
+        super().__init__([self._elsewhere, *children, self._message])
         desk.watch(self._show)
         self._show()
 
     def _on(self, control, callback, event="value"):
         """Join a control to a callback whose errors are shown, and which does not hear the panel's own drawing."""
-        wrapped = shown_errors(self._message)(callback)
+        wrapped = shown_errors(self._message, self._elsewhere)(callback)
 
         def heard(_):
             with self._desk.lock:
@@ -81,6 +97,7 @@ class _Panel(widgets.VBox):
 
     def _show(self):
         self._quiet = True
+        self._elsewhere.look()
         try:
             self._draw()
         finally:
@@ -105,7 +122,7 @@ class GolferPanel(_Panel):
         self._length = widgets.Dropdown(options=LENGTHS, description="Small lengths in", style=LABEL, layout=FIELD)
         self._carry = widgets.Dropdown(options=CARRIES, description="Distances in", style=LABEL, layout=FIELD)
         self._today = _button("New session today", "begins a session with the same bag; the old one stays in the book")
-        self._undo = _button("Take back the last entry", "undoes the last entry of the book, whichever it was")
+        self._undo = _button("Take back the last entry", "undoes the last entry made in this notebook")
         self._line = text("")
         new = widgets.HBox([self._name, self._new_hand, self._add], layout=ROW)
         now = widgets.HBox([self._golfer, self._hand], layout=ROW)

@@ -71,9 +71,8 @@ def book(tmp_path):
         session = book.add_session(bag, day="2026-05-01")
         rng = np.random.default_rng(1)
         for row in readings(rng, {"5": -1.7, "7": -2.0, "9": -1.4}, 12).to_dict("records"):
-            book.add_shot(session, row.pop("club"), reading=row)
-        fit = lt.session_fit(book, session)
-        book.add_plan(session, lt.plan_bends(fit, fit.bag))
+            book.add_shot(session, row.pop("club"), lie=row)
+        lt.session.hand_out(book, session)
         yield book
 
 
@@ -107,9 +106,13 @@ def test_what_comes_back_goes_into_the_book(book, tmp_path):
     assert (now["5"].gauge_lie_deg, now["7"].gauge_lie_deg, now["9"].bent_deg) == (62.4, 64.25, 1.25)
     assert then["5"] == BAG["5"] and then["9"].bent_deg == 0
     assert book.bends(1)["note"].tolist() == ["small crack?", "", "no gauge"]
-    with pytest.raises(lt.InputError, match="in the book already"):
-        lt.session.enter_bends(book, 1, file, day="2026-05-03")
-    assert len(book.bends(1)) == 3
+    again = lt.session.enter_bends(book, 1, file, day="2026-05-03")  # the same sheet once more changes nothing
+    assert again["new"].tolist() == [False] * 3 and again["bend_id"].tolist() == done["bend_id"].tolist()
+    assert len(book.bends(1)) == 3 and len(book.gauge_readings(1)) == 4
+    with pytest.raises(lt.InputError, match="in the book already"):  # another figure for a bend that no gauge has read
+        lt.session.enter_bends(book, 1, pd.DataFrame([{"club": "9", "bend_deg": 1.5}]), day="2026-05-03")
+    more = lt.session.enter_bends(book, 1, pd.DataFrame([{"club": "7", "gauge_after_deg": 64.5}]), day="2026-05-03")
+    assert more["bend_deg"].tolist() == [0.25] and book.bag(1)["7"].gauge_lie_deg == 64.5  # bent on to the target
 
 
 @pytest.mark.parametrize(
@@ -137,11 +140,9 @@ def test_a_retest_through_the_book(book):
     again = book.add_session(1, day="2026-05-10", retest_of=1)
     rng = np.random.default_rng(7)
     for row in readings(rng, {"5": -0.7, "7": 0.0}, 14).to_dict("records"):
-        book.add_shot(again, row.pop("club"), reading=row)
+        book.add_shot(again, row.pop("club"), lie=row)
     table = lt.session.retest(book, again).set_index("club")
-    book.change(
-        "club", 3, label="nine"
-    )  # the kept plan speaks of a club that has another label now, so one is made anew
+    book.change("club", 3, label="nine")  # the plan handed out speaks of a club that has another label now
     assert set(lt.session_plan(book, 1)["club"]) == {"5", "7", "nine"} and "nine" in lt.golfer_report(
         book, 1, comparison=None
     )

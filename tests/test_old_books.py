@@ -17,7 +17,27 @@ OLD = json.loads((FOLDER / "expected.json").read_text())
 # "3-marks" is the hard one: version 3 was made twice, once with the table of settings, once with the marks of a shot.
 # Step 4 adds the marks; a book that has them, and lacks the table, answers "duplicate column name: marks".
 NAMES = sorted(path.stem for path in FOLDER.glob("*.sql"))
-TABLES = ("golfers", "sessions", "shots", "bends", "plans", "history")
+TABLES = ("golfers", "sessions", "bends", "plans", "history")
+FACTS = (
+    "shot_id",
+    "session_id",
+    "club",
+    "number",
+    "at",
+    "photo",
+    "tilt_deg",
+    "u_tilt_deg",
+    "strike_toe_mm",
+    "u_strike_toe_mm",
+    "strike_up_mm",
+    "u_strike_up_mm",
+    "line_width_mm",
+    "u_line_width_mm",
+    "start_deg",
+    "u_start_deg",
+    "counted",
+    "note",
+)
 each_book = pytest.mark.parametrize("name", NAMES)
 
 
@@ -68,15 +88,26 @@ def test_what_stood_in_an_old_book_is_there_today(name, tmp_path):
         assert book.setting(1, "rules") == expected.get("rules", [None])[0]
         assert int(book.current_session()["session_id"]) == 1
         assert book.check() == []
-        shots = book.shots(1)
+        shots, read = book.shots(1), lt.session_shots(book, 1)
+        plan = lt.session_plan(book, 1)
+    # what follows from the facts is what the old kit said
+    for name_ in ("lie_error_deg", "u_lie_error_deg"):
+        said = [line[name_] for line in expected["shots"]]
+        assert read[name_].to_numpy(float) == pytest.approx(
+            pd.array(said, "Float64").to_numpy(float, na_value=float("nan")), abs=1e-9, nan_ok=True
+        )
+    assert plan.loc[plan["club"] == "7", "done_deg"].tolist() == [-1.0]  # the bend came after the session
+    old = [{fact: line[fact] for fact in FACTS} for line in expected["shots"]]
+    assert rows(shots, old) == old
     # as entered, whatever the version: six balls, two of them counted, each of the others with its reason
     assert shots["club"].tolist() == ["7", "7", "5", "5", "56", "56"]
     assert shots["number"].tolist() == [1, 2, 3, 4, 5, 6]
     assert shots["tilt_deg"].tolist()[:4] == [1.5, 3.25, -0.75, 2.0]
     assert shots["counted"].tolist() == [True, False, True, False, False, False]
-    assert shots["why"].tolist()[1:4] == ["heavy strike", "", "second hit on the same spot"]
-    assert shots["why"].str.startswith("photo refused: ").tolist() == [False] * 4 + [True, False]
-    assert shots["why"].iloc[5] == "no lie reading"
+    assert shots["state"].tolist() == ["counted", "set_aside", "counted", "set_aside", "refused", "counted"]
+    assert shots["reason"].tolist() == ["", "heavy_strike", "", "other", "", ""]
+    assert shots["why"].tolist()[:4] == ["", "", "", "second hit on the same spot"] and shots["why"].iloc[4]
+    assert shots["remarks"].tolist()[0] == "patchy ink"
 
 
 @each_book
@@ -105,7 +136,7 @@ def test_an_old_book_takes_what_it_had_no_place_for(name, tmp_path):
         "by_hand": ("line",),
     }
     with lt.SessionBook(restored(name, tmp_path)) as book:
-        shot = book.add_shot(1, "7", mark=mark, reading=lt.lie_reading(1.0, 34))
+        shot = book.add_shot(1, "7", mark=mark)
         book.keep_setting(1, "flight", {"speed": 38})
         book.change("session", 1, net_distance_mm=4000.0, carry_unit="yd")
         later = book.add_session(1, day="2026-03-09", retest_of=1)
@@ -124,10 +155,12 @@ def test_the_entries_of_an_old_book_can_be_taken_back_to_the_first(name, tmp_pat
     with lt.SessionBook(restored(name, tmp_path)) as book:
         assert book.undo() == left[-1]
         assert book.golfers()["note"].tolist() == ["first visit"]
-        assert [book.undo() for _ in left[:-1]] == left[-2::-1]
-        assert all(getattr(book, table)().empty for table in TABLES[:-1])
-        with pytest.raises(lt.InputError, match="nothing to undo"):
+        assert [book.undo() for _ in left[3:-1]] == left[-2:2:-1]  # down to golfer, bag and session
+        assert book.shots()["photo"].notna().tolist() == [True]  # a photo is never lost: its shot is set aside
+        assert book.shots()["reason"].tolist() == ["taken_back"] and book.bends().empty and book.plans().empty
+        with pytest.raises(lt.InputError, match="other entries stand on it"):
             book.undo()
+        assert book.check() == []
 
 
 @each_book

@@ -1,6 +1,7 @@
 """Correcting: what stood there before stays in the history, and can be brought back."""
 
 import json
+import sqlite3
 from dataclasses import replace
 
 import pandas as pd
@@ -173,8 +174,14 @@ class Correcting(Entering):
             undone, what = found
             self._db.execute("UPDATE edit SET undoes = ?, what = ? WHERE id = ?", (undone, f"undone: {what}", undo))
             changes = "SELECT kind, row_id, before FROM change WHERE edit_id = ? ORDER BY id DESC"
-            for kind, row, before in self._db.execute(changes, (undone,)).fetchall():
-                self._restore(kind, row, before)
+            try:
+                for kind, row, before in self._db.execute(changes, (undone,)).fetchall():
+                    self._restore(kind, row, before)
+            except sqlite3.IntegrityError as error:
+                raise InputError(
+                    f"\u201c{what}\u201d cannot be taken back: other entries stand on it, such as shots whose photos stay in the "
+                    "book; expected an entry that nothing else needs; set the shots aside instead"
+                ) from error
             return what
 
     def _restore(self, kind, row, before):

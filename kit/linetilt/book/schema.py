@@ -77,6 +77,7 @@ def facts_alone(db):
             f"INSERT INTO facts ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})",
             tuple(row.values()),
         )
+    _keep_leans(db)
     used = db.execute("SELECT seq FROM sqlite_sequence WHERE name = 'shot'").fetchone()
     db.execute("DROP TABLE shot")
     db.execute("ALTER TABLE facts RENAME TO shot")
@@ -103,6 +104,21 @@ def facts_alone(db):
         "bay TEXT NOT NULL)"
     )
     db.execute("INSERT INTO opening (session_id, bay) SELECT id, '' FROM session ORDER BY coalesce(opened, ''), id")
+
+
+def _keep_leans(db):
+    """Keep the lean of the ball's line with its session where the first version kept it in each ball's budget alone."""
+    leans = {}
+    for session, budget in db.execute("SELECT session_id, lie_budget FROM shot WHERE lie_budget IS NOT NULL"):
+        for line in json.loads(budget):
+            if line["component"] == "setup tilt of the ball's line":
+                leans.setdefault(session, set()).add((line["value"], line["u"]))
+    for session, found in leans.items():
+        if len(found) == 1 and found != {(0.0, 0.7)}:  # 0.7: what was taken where nobody said anything
+            db.execute(
+                "UPDATE session SET setup_tilt_deg = ?, u_setup_tilt_deg = ? WHERE id = ? AND setup_tilt_deg IS NULL",
+                (*found.pop(), session),
+            )
 
 
 def photo_key(photo):

@@ -260,7 +260,10 @@ def refused_or(call, kinds):
         frames(),
         nearly_right(BAGS),
         sheets().map(io.StringIO),
+        st.lists(st.dictionaries(NAMES, CELLS, max_size=6), max_size=4),
         st.binary(max_size=60).map(io.BytesIO),
+        st.binary(max_size=60).map(lambda content: io.BytesIO(b"PK\x03\x04" + content)),
+        st.binary(max_size=60).map(lambda content: io.BytesIO(b"Club;Loft\n7;34\n" + content)),
         st.text(max_size=60).map(io.StringIO),
     )
 )

@@ -193,9 +193,18 @@ class Bag:
                 )
             names[name] = club
 
+    @classmethod
+    def as_kept(cls, clubs: Iterable[Club]) -> "Bag":
+        """Return a bag as an older book kept it, in which one club may stand under two names, such as "PW" and "pw"."""
+        bag = object.__new__(cls)
+        object.__setattr__(bag, "clubs", tuple(clubs))
+        if not bag.clubs:
+            raise InputError("the bag has no clubs; expected at least one")
+        return bag
+
     @cached_property
     def _names(self) -> dict[str, Club]:
-        return {_name(club.label): club for club in self.clubs}
+        return {_name(club.label): club for club in reversed(self.clubs)} | {club.label: club for club in self.clubs}
 
     @property
     def labels(self) -> list[str]:
@@ -209,10 +218,10 @@ class Bag:
         return len(self.clubs)
 
     def __contains__(self, label: object) -> bool:
-        return _name(str(label)) in self._names
+        return str(label) in self._names or _name(str(label)) in self._names
 
     def __getitem__(self, label: object) -> Club:
-        club = self._names.get(_name(str(label)))
+        club = self._names.get(str(label)) or self._names.get(_name(str(label)))
         if club is None:
             raise InputError(
                 f"no club {label!r} in the bag; expected one of {', '.join(self.labels)}; "

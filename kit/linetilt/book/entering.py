@@ -6,6 +6,7 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
+from ..base.club import club_label
 from ..base.errors import InputError
 from ..base.states import COUNTED, check_state
 from ..base.tables import check_number
@@ -72,14 +73,14 @@ class Entering(Store):
         what = f"{'club' if len(clubs) == 1 else 'clubs'} {', '.join(club.label for club in clubs)} added"
         with self._edit("added", what):
             found = self._db.execute("SELECT label FROM club WHERE bag_id = ?", (self._need("bag", bag),))
-            there = {label for (label,) in found}
+            there = {club_label(label) for (label,) in found}
             for club in clubs:
-                if club.label in there:
+                if club_label(club.label) in there:
                     raise InputError(
                         f"bag {bag} has a club {club.label!r} already; expected a label that is free; "
                         "give the new one another"
                     )
-                there.add(club.label)
+                there.add(club_label(club.label))
             return [self._insert_club(bag, club, day) for club in clubs]
 
     def add_gauge_reading(self, bag, club, gauge_lie_deg, *, day=None):

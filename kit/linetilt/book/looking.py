@@ -67,7 +67,9 @@ class Looking(Correcting):
     def bag(self, bag, *, session=None):
         """Return a `Bag` as its clubs are now, or as they were when a session's balls were hit (see `clubs`)."""
         rows = self.clubs(bag, session=session).drop(columns="club_id").astype(object).to_dict("records")
-        return Bag(Club(**{name: None if pd.isna(value) else value for name, value in row.items()}) for row in rows)
+        return Bag.as_kept(
+            Club(**{name: None if pd.isna(value) else value for name, value in row.items()}) for row in rows
+        )
 
     def gauge_readings(self, bag):
         """Return a DataFrame, a row a gauge reading of a bag's clubs."""

@@ -1,4 +1,6 @@
-"""Many shots before and after a change: known answers, statistics against their theory, words, bad input, figure and panel."""
+"""Many shots before and after a change: known answers, statistics against their theory, words, bad input, figure and
+panel.
+"""
 
 from dataclasses import replace
 
@@ -93,8 +95,8 @@ def test_a_face_squared_by_habit_takes_the_direction_out_of_a_bend():
 
 
 def test_a_degree_against_published_figures():
-    # Computed apart for a medium and a fast golfer: 2.2 and 2.6 yd a degree at 34°, 2.1 to 3.2 over the credible models,
-    # 4.1 yd a degree of face heading, 1.1 yd at 58°; linear to 4°.
+    # Computed apart for a medium and a fast golfer: 2.2 and 2.6 yd a degree at 34°, 2.1 to 3.2 over the credible
+    # models, 4.1 yd a degree of face heading, 1.1 yd at 58°; linear to 4°.
     medium, fast = (per_degree(SEVEN, lt.flight.Delivery.typical(SEVEN, speed)) for speed in (36, 40))
     assert medium.lie_m / 0.9144 == pytest.approx(2.2, abs=0.1)
     assert fast.lie_m / 0.9144 == pytest.approx(2.6, abs=0.1)
@@ -140,7 +142,8 @@ def normal_shots(n=20_000, seed=4, turn=0.4):
 
 @pytest.mark.parametrize(("share", "size"), [(0.5, 1.1774), (0.95, 2.4477)])
 def test_ellipse_of_a_known_normal_scatter(share, size):
-    # Square roots of the chi-squared distribution's quantiles, 2 degrees of freedom: 1.3863 and 5.9915 (NIST/SEMATECH e-Handbook, 1.3.6.7.4).
+    # Square roots of the chi-squared distribution's quantiles, 2 degrees of freedom: 1.3863 and 5.9915 (NIST/SEMATECH
+    # e-Handbook, 1.3.6.7.4).
     shots = normal_shots()
     found = ellipse(shots, share)
     assert found.half_m == pytest.approx((8 * size, 3 * size), rel=0.03)

@@ -41,7 +41,7 @@ def test_standard_atmosphere(height_m, pressure_pa, density, viscosity):
 
 
 def cipm_2007(t, p, humidity):
-    """Density of moist air, Picard et al., Metrologia 45 (2008) 149 (constants from memory; gives the printed 1.1993)."""
+    """Density of moist air, Picard et al., Metrologia 45 (2008) 149 (constants from memory; 1.1993 as printed)."""
     kelvin = t + 273.15
     saturated = np.exp(1.2378847e-5 * kelvin**2 - 1.9121316e-2 * kelvin + 33.93711047 - 6.3431645e3 / kelvin)
     x = humidity * (1.00062 + 3.14e-8 * p + 5.6e-7 * t * t) * saturated / p
@@ -85,7 +85,7 @@ def test_air_that_cannot_be_is_refused(given, words):
 
 @pytest.fixture(scope="module")
 def bearman_harvey():
-    """Bearman & Harvey, Aeronautical Quarterly 27 (1976) 112-122, figures 7 and 8, digitised; d = 0.041 m, 1.5e-5 m²/s."""
+    """Bearman & Harvey, Aeronautical Quarterly 27 (1976) 112-122, figures 7 and 8, digitised; 0.041 m, 1.5e-5 m²/s."""
     table = pd.read_csv(PUBLISHED / "bearman_harvey_1976.csv")
     # The speed and spin at which our ball in our air has the Reynolds number and the spin ratio of the table's row.
     reynolds, ratio = table.speed_m_s * 0.041 / 1.5e-5, table.spin_rpm * 0.0205 / table.speed_m_s
@@ -223,7 +223,8 @@ def test_a_ball_hit_into_the_ground_goes_nowhere():
 
 
 def test_lie_error_turns_the_whole_launch_about_the_target_axis():
-    # With path, attack and heading zero the head comes along the target axis, so tilting the face turns everything about it.
+    # With path, attack and heading zero the head comes along the target axis, so tilting the face turns everything
+    # about it.
     straight = lt.launch(club_speed_m_s=36, delivered_loft_deg=40)
     for lie in (-6.0, 2.0, 10.0):
         tilted = lt.launch(club_speed_m_s=36, delivered_loft_deg=40, lie_error_deg=lie)
@@ -306,7 +307,8 @@ def test_share_of_the_face_in_the_start_direction(name, swing, vertical, horizon
     assert abs(share - vertical[0]) < vertical[1]
     open_face = lt.launch(**swing, score_heading_deg=-2)
     share = open_face.azimuth_deg / open_face.face_heading_deg
-    # A ball that rolls off takes more of its side from the face than was measured: within the spread, or by at most 9 points.
+    # A ball that rolls off takes more of its side from the face than was measured: within the spread, or by at most 9
+    # points.
     assert -horizontal[1] < share - horizontal[0] < 0.09, name
 
 

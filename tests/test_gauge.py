@@ -16,7 +16,9 @@ PUBLISHED = Path(__file__).parent / "published" / "aiag_gauge_study.csv"
 
 
 def worked_example():
-    """10 parts, 3 appraisers, 3 trials: Measurement Systems Analysis reference manual, AIAG, 4th ed. (2010), chapter III B."""
+    """10 parts, 3 appraisers, 3 trials: Measurement Systems Analysis reference manual, AIAG, 4th ed. (2010), chapter
+    III B.
+    """
     table = pd.read_csv(PUBLISHED).melt("mark", var_name="run", value_name="reading")
     return table.assign(person=table["run"].str[0])
 
@@ -31,7 +33,9 @@ def simulated(rng, marks=8, people=3, repeats=3, sd_person=0.3, sd_both=0.2, sd=
 
 
 def test_published_worked_example():
-    """The printed ANOVA table and variance estimates of the manual; read here second-hand, in another program's test of them."""
+    """The printed ANOVA table and variance estimates of the manual; read here second-hand, in another program's test of
+    them.
+    """
     study = lt.gauge_study(worked_example(), "reading")
     sums = study.anova["sum_sq"]
     assert sums.loc[["people", "marks", "people with marks", "repeats", "total"]].round(4).tolist() == [
@@ -80,7 +84,9 @@ def test_sums_of_squares_are_those_of_statsmodels():
 
 
 def test_intervals_hold_the_truth(monkeypatch):
-    """500 studies of known spread: generalized intervals are known to hold at least about 95 % (Hamada and Weerahandi 2000)."""
+    """500 studies of known spread: generalized intervals are known to hold at least about 95 % (Hamada and Weerahandi
+    2000).
+    """
     monkeypatch.setattr(gauge, "DRAWS", 2000)
     truth = {"repeatability": 0.4, "people": 0.3, "gauge": np.sqrt(0.4**2 + 0.3**2 + 0.2**2), "marks": 2.0}
     held = pd.Series(0, index=list(truth))
@@ -129,7 +135,9 @@ def test_studies_that_tell_nothing_are_refused(spoil, words):
 
 
 def test_retakes_of_a_photo_measure_the_same_mark():
-    """The same faces seen by turned cameras: each retake within 0.25° of the original, which is less than its stated uncertainty."""
+    """The same faces seen by turned cameras: each retake within 0.25° of the original, which is less than its stated
+    uncertainty.
+    """
     photos = Path(__file__).parent.parent / "demo_photos" / "photos" / "perrin"
     bag = lt.read_bag(photos.parent.parent / "bag.csv")
     jobs = pd.DataFrame({"mark": ["6-4", "8-4"], "club": ["6", "8"], "photo": [photos / "6-4.jpg", photos / "8-4.jpg"]})

@@ -29,7 +29,7 @@ def wrong_by(photo, **given):
     return abs(reading.setup_tilt_deg - photo.setup_tilt_deg) / reading.u_setup_tilt_deg, reading
 
 
-# ---- the photo -----------------------------------------------------------------------------------------------------------
+# ---- the photo -------------------------------------------------------------------------------------------------------
 
 
 @pytest.fixture(scope="module")
@@ -97,15 +97,15 @@ def test_what_is_not_known_of_the_camera_widens_the_interval(easy):
 
 @pytest.mark.parametrize(("pitch", "roll"), [(0.0, -6.0), (15.0, 5.0)])
 def test_points_by_hand_and_a_known_pitch_give_the_truth(pitch, roll):
-    """The scene's own points, projected by its own camera, go through the geometry alone: an independent computation."""
+    """The scene's own points, projected by its own camera, go through the geometry alone: computed independently."""
     photo = take_setup_photo(
         306, tilt_deg=-4.0, reference="cord", roll_deg=roll, pitch_deg=pitch, background="plain", hard=False
     )
     reading = lt.measure_setup(
         photo.jpeg, handed=photo.handed, **by_hand(photo), pitch_deg=photo.pitch_deg, u_pitch_deg=0.0
     )
-    # The points are exact; the ball's outline is found in the picture to about 1 % of its radius, which at 11 degrees of pitch is 0.15
-    # degrees of lean, 1 % of focal length as much, and the drawn cord sways by 0.05.
+    # The points are exact; the ball's outline is found in the picture to about 1 % of its radius, which at 11 degrees
+    # of pitch is 0.15 degrees of lean, 1 % of focal length as much, and the drawn cord sways by 0.05.
     assert reading.setup_tilt_deg == pytest.approx(-4.0, abs=0.5)
     assert (
         "placed by hand" in reading.flags and reading.u_setup_tilt_deg > 0.4
@@ -156,7 +156,7 @@ def test_bad_arguments_are_named(easy, given, words):
         lt.measure_setup(easy.rgb, **given)
 
 
-# ---- the strip -----------------------------------------------------------------------------------------------------------
+# ---- the strip -------------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(("paper", "size"), [("A4", (210, 297)), ("Letter", (215.9, 279.4))])  # ISO 216; 8.5 in x 11 in
@@ -188,7 +188,7 @@ def test_the_strip_refuses_other_papers_and_places(tmp_path):
         lt.marking_strip(tmp_path / "nowhere" / "strip.svg")
 
 
-# ---- the panels ----------------------------------------------------------------------------------------------------------
+# ---- the panels ------------------------------------------------------------------------------------------------------
 
 
 @pytest.fixture

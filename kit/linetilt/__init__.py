@@ -1,5 +1,7 @@
 """linetilt: from the line a golf ball prints on the clubface to the lie of a bag. The public names, nothing else."""
 
+from typing import TYPE_CHECKING
+
 from .base.lazy import lazy
 
 __version__ = "0.2.0"
@@ -75,3 +77,39 @@ __getattr__, __dir__, __all__ = lazy(
         "summarize_shots": ".flight.dispersion",
     },
 )
+
+
+if TYPE_CHECKING:  # the same names for those who read types; tests/test_house.py compares the two lists
+    from .base.club import Bag as Bag
+    from .base.club import Club as Club
+    from .base.club import read_bag as read_bag
+    from .base.errors import BookError as BookError
+    from .base.errors import InputError as InputError
+    from .base.errors import LinetiltError as LinetiltError
+    from .base.errors import PhotoError as PhotoError
+    from .bench.gauge import gauge_study as gauge_study
+    from .bench.plan import plan_bends as plan_bends
+    from .book.book import SessionBook as SessionBook
+    from .book.rescue import rescue_book as rescue_book
+    from .flight.compare import compare_shots as compare_shots
+    from .flight.dispersion import simulate_shots as simulate_shots
+    from .flight.trajectory import fly as fly
+    from .flight.trajectory import launch as launch
+    from .handouts.export import export_book as export_book
+    from .handouts.report import bench_sheet as bench_sheet
+    from .handouts.report import golfer_report as golfer_report
+    from .lie.bagfit import BagFit as BagFit
+    from .lie.geometry import LieReading as LieReading
+    from .lie.geometry import lie_reading as lie_reading
+    from .lie.pooling import fit_bag as fit_bag
+    from .marking.setup import measure_setup as measure_setup
+    from .marking.strip import marking_strip as marking_strip
+    from .reading.batch import measure_photos as measure_photos
+    from .reading.mark import FaceMark as FaceMark
+    from .reading.mark import measure_photo as measure_photo
+    from .session.bends import session_fit as session_fit
+    from .session.bends import session_plan as session_plan
+    from .session.clinic import enter_readings as enter_readings
+    from .session.demo import demo_book as demo_book
+    from .session.lie_table import keep_rules as keep_rules
+    from .session.which_book import open_book as open_book

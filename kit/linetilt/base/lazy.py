@@ -1,4 +1,4 @@
-"""Names that are imported when somebody first uses them, so that a worker that only measures photos loads nothing else."""
+"""Names that are imported when first used, so that a worker that only measures photos loads nothing else."""
 
 import sys
 from collections.abc import Callable, Mapping, Sequence

@@ -1,16 +1,19 @@
 """The same swings before and after a change: what it does to where the balls land, in numbers and in words."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from ..base.club import Club
-from .air import Air
+from .air import SEA_LEVEL, Air, Array
 from .dispersion import (
     HOLDS,
     MEAN_SWING,
+    Delivery,
     Target,
     carry_scale,
     count_shares,
@@ -43,7 +46,7 @@ class PerDegree:
     delivered_loft_deg: float
     label: str
 
-    def sentence(self, unit="yd"):
+    def sentence(self, unit: str = "yd") -> str:
         """Return the figure beside the rule of thumb, and why they differ."""
         rule, lie, bend, heading = (
             from_metres(value, unit)
@@ -55,14 +58,23 @@ class PerDegree:
             else ""
         )
         return (
-            f"A degree of lie moves the {self.label} by {lie:.1f} {unit} with this delivery{bench}. The rule of thumb says {rule:.1f} {unit} "
-            f"(common practice, no source), about what a degree of face heading does to a mid iron with the hands ahead. Here a degree of "
-            f"face heading is worth {heading:.1f} {unit}, and at {self.delivered_loft_deg:.0f}° of delivered loft a degree of lie turns the "
-            f"face by only {np.tan(np.radians(self.delivered_loft_deg)):.2f}°."
+            f"A degree of lie moves the {self.label} by {lie:.1f} {unit} with this delivery{bench}. The rule of thumb "
+            f"says {rule:.1f} {unit} (common practice, no source), about what a degree of face heading does to a mid "
+            f"iron with the hands ahead. Here a degree of face heading is worth {heading:.1f} {unit}, and at "
+            f"{self.delivered_loft_deg:.0f}° of delivered loft a degree of lie turns the face by only "
+            f"{np.tan(np.radians(self.delivered_loft_deg)):.2f}°."
         )
 
 
-def per_degree(club, delivery, *, wind_m_s=(0.0, 0.0, 0.0), air=Air(), model="closed form", carry_scale=1.0):
+def per_degree(
+    club: Club,
+    delivery: Delivery,
+    *,
+    wind_m_s: Sequence[float] = (0.0, 0.0, 0.0),
+    air: Air = SEA_LEVEL,
+    model: str = "closed form",
+    carry_scale: float = 1.0,
+) -> PerDegree:
     """Return what a degree does to this club's mean shot with the score lines' aim held, about a lie error of zero."""
     lean = np.radians(delivery.shaft_lean_deg)
     half = np.array([[-0.5], [0.5]])
@@ -77,7 +89,8 @@ def per_degree(club, delivery, *, wind_m_s=(0.0, 0.0, 0.0), air=Air(), model="cl
         score_heading_deg=delivery.score_heading_deg + half * [0.0, np.sin(lean), 1.0],
     )
     closed = np.diff(fly(**start.ball, wind_m_s=wind_m_s, air=air, model=model).offline_m, axis=0)[0]
-    return PerDegree(*(carry_scale * closed).tolist(), club.loft_deg - delivery.shaft_lean_deg, club.label)
+    lie, bend, heading = (carry_scale * closed).tolist()
+    return PerDegree(lie, bend, heading, club.loft_deg - delivery.shaft_lean_deg, club.label)
 
 
 @dataclass(frozen=True)
@@ -113,8 +126,8 @@ class Comparison:
     degree: PerDegree
 
     @cached_property
-    def table(self):
-        """`summarize_shots` before and after and the change, each with its Monte Carlo error, in metres, as a DataFrame.
+    def table(self) -> pd.DataFrame:
+        """`summarize_shots` before and after and the change, each with its Monte Carlo error, in metres.
 
         The error of a change is that of the paired differences, swing by swing: far less than that of either side.
         """
@@ -134,8 +147,8 @@ class Comparison:
             table.loc[name, "change_monte_carlo"] = np.sqrt((np.var(difference, ddof=1) + unseen) / n)
         return table
 
-    def words(self, unit="yd"):
-        """Return the table as a golfer reads it: yards ("yd") or metres ("m"), left and right in words; a DataFrame of str."""
+    def words(self, unit: str = "yd") -> pd.DataFrame:
+        """Return the table as a golfer reads it, of str: yards ("yd") or metres ("m"), left and right in words."""
         scale, percent = from_metres(1.0, unit), 100.0
         table = self.table
         rows = {}
@@ -155,31 +168,32 @@ class Comparison:
                 ]
         return pd.DataFrame.from_dict(rows, orient="index", columns=["before", "after", "change"])
 
-    def _share_error(self):
+    def _share_error(self) -> float:
         return 100 * self.table.filter(like="share", axis=0)["before_monte_carlo"].max()
 
-    def hold_note(self):
+    def hold_note(self) -> str:
         """Return what the golfer keeps, as a sentence."""
         return HOLDS[self.hold]
 
-    def carry_note(self):
+    def carry_note(self) -> str:
         """Return how far the carry may be trusted, as a sentence."""
         if self.own_carry:
             return f"Carry is scaled to the golfer's own: every distance times {self.carry_scale:.2f}."
         return f"Carry is good to ±{100 * CARRY_SPREAD:.0f} %; give the golfer's own carry to scale it."
 
-    def notes(self, unit="yd"):
+    def notes(self, unit: str = "yd") -> list[str]:
         """Return the sentences that belong beside the chart: what is held, the carry, the rule of thumb, the dice."""
         return [
             self.hold_note(),
             self.carry_note(),
             self.degree.sentence(unit),
-            f"{len(self.before)} simulated swings, the same before and after. So many fix a share to ±{self._share_error():.1f} %; "
-            "± beside a change is that of the change itself, which is less since the swings are the same.",
+            f"{len(self.before)} simulated swings, the same before and after. So many fix a share to "
+            f"±{self._share_error():.1f} %; ± beside a change is that of the change itself, which is less since the "
+            "swings are the same.",
         ]
 
 
-def _cell(row, value, error, side):
+def _cell(row: str, value: float, error: float, side: str) -> str:
     """Return a value in words: sides by name, a change with its sign and error."""
     digits = 0 if row.startswith("share") or (row == "carry_m" and side != "change") else 1
     value = round(value, digits) + 0.0  # no minus before a zero
@@ -190,28 +204,28 @@ def _cell(row, value, error, side):
     return f"{text} ± {error:.1f}" if side == "change" and error >= 0.05 else text
 
 
-def left_or_right(offline_m):
+def left_or_right(offline_m: float) -> str:
     """Return the side in words: the picture's own left and right, for either hand."""
     return "left" if offline_m > 0 else "right" if offline_m < 0 else ""
 
 
 def compare_shots(
-    club,
-    delivery,
-    lie_error_deg,
-    n=2000,
-    seed=1,
+    club: Club,
+    delivery: Delivery,
+    lie_error_deg: float,
+    n: int = 2000,
+    seed: int = 1,
     *,
-    bend_deg=0.0,
-    hands_down_mm=0.0,
-    u_lie_error_deg=0.0,
-    hold="score lines",
-    target=None,
-    own_carry_m=None,
-    wind_m_s=(0.0, 0.0, 0.0),
-    air=Air(),
-    model="closed form",
-):
+    bend_deg: float = 0.0,
+    hands_down_mm: float = 0.0,
+    u_lie_error_deg: float = 0.0,
+    hold: str = "score lines",
+    target: Target | None = None,
+    own_carry_m: float | None = None,
+    wind_m_s: Sequence[float] = (0.0, 0.0, 0.0),
+    air: Air = SEA_LEVEL,
+    model: str = "closed form",
+) -> Comparison:
     """Hit the same `n` swings before and after a bend or a change of delivery.
 
     Parameters
@@ -230,14 +244,21 @@ def compare_shots(
     ------
     InputError
         Naming the argument and its unit.
+
+    Examples
+    --------
+    >>> club = Club(label="7", loft_deg=34)
+    >>> result = compare_shots(club, Delivery.typical(club), -2.0, n=500, bend_deg=2)
+    >>> print(result.words("m").loc["mean side, m"].to_dict())
+    {'before': '3.3 right', 'after': '1.3 left', 'change': '4.6 left'}
     """
     scale = (
         1.0 if own_carry_m is None else carry_scale(club, delivery, own_carry_m, lie_error_deg, air=air, model=model)
     )
-    conditions = {"wind_m_s": wind_m_s, "air": air, "model": model}
+    conditions: dict[str, Any] = {"wind_m_s": wind_m_s, "air": air, "model": model}
     changes = ({"bend_deg": 0.0, "hands_down_mm": 0.0}, {"bend_deg": bend_deg, "hands_down_mm": hands_down_mm})
 
-    def both(draws, path_points=0):
+    def both(draws: Array, path_points: int = 0) -> tuple[pd.DataFrame, Array | None]:
         swings = [
             swing_arrays(club, delivery, lie_error_deg, u_lie_error_deg, hold=hold, draws=draws, **change)
             for change in changes
@@ -251,7 +272,7 @@ def compare_shots(
     return Comparison(
         before=shots.iloc[:half],
         after=shots.iloc[half:].reset_index(drop=True),
-        paths_m=paths,
+        paths_m=np.asarray(paths),
         club=club,
         target=target,
         hold=hold,
@@ -262,7 +283,7 @@ def compare_shots(
     )
 
 
-def _change_in_words(bend_deg, hands_down_mm):
+def _change_in_words(bend_deg: float, hands_down_mm: float) -> str:
     parts = []
     if bend_deg:
         parts.append(f"bent {abs(bend_deg):g}° {'upright' if bend_deg > 0 else 'flat'}")

@@ -3,13 +3,16 @@
 Axes and signs: `x` towards the target, `y` to the left of it, `z` up; angles to the left are positive.
 """
 
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from ..base.club import HANDS
 from ..base.errors import InputError
-from .air import BALL_MASS_KG, BALL_RADIUS_M, Air, model_called
+from .air import BALL_MASS_KG, BALL_RADIUS_M, SEA_LEVEL, Air, Array, Model, model_called
 
 GRAVITY_M_S2 = 9.80665  # ISO 80000-3
 YARDS_PER_M = 1 / 0.9144
@@ -22,7 +25,8 @@ FRICTION = 0.40  # largest tangential over normal speed given to the ball; Cochr
 
 _SPIN_DECAY_PER_M = 2.0e-5 / BALL_RADIUS_M  # Smits & Smith 1994; Penner 2001, eq 16
 _BLOCK = 5000  # shots worked on at a time, so that they stay in the processor's cache
-# One step is the time for this way at launch speed, or this long: what keeps the landing within 0.05 m (tests/bench/flight_accuracy.py).
+# One step is the time for this way at launch speed, or this long: what keeps the landing within 0.05 m
+# (tests/bench/flight_accuracy.py).
 _STEP_M, _STEP_S = 34.0, 0.6
 _STEP_FRACTION = {"closed form": 1.0, "Smits & Smith": 0.5, "table": 0.2}  # models with corners need shorter steps
 
@@ -67,7 +71,7 @@ class Launch:
     face_heading_deg: np.ndarray
 
     @property
-    def ball(self):
+    def ball(self) -> dict[str, Any]:
         """The five numbers that `fly` takes, as a dict."""
         return {name: value for name, value in vars(self).items() if name != "face_heading_deg"}
 
@@ -79,7 +83,8 @@ class Landing:
     Attributes
     ----------
     carry_m, offline_m : ndarray
-        Landing point along the target line and to its left, in metres. Carry is good to ±7 % unless scaled to the golfer's own.
+        Landing point along the target line and to its left, in metres. Carry is good to ±7 % unless scaled to the
+        golfer's own.
     apex_m : ndarray
         Highest point.
     landing_angle_deg : ndarray
@@ -87,7 +92,8 @@ class Landing:
     time_s, landing_spin_rpm : ndarray
         Time in the air, and the spin left.
     path_m : ndarray or None
-        With `path_points`: points (x, y, z) at even times from launch to landing, shape (path_points, 3, *shape of the shots*).
+        With `path_points`: points (x, y, z) at even times from launch to landing, shape (path_points, 3, *shape of the
+        shots*).
     """
 
     carry_m: np.ndarray
@@ -99,24 +105,24 @@ class Landing:
     path_m: np.ndarray | None = None
 
 
-def from_metres(length_m, unit):
+def from_metres(length_m: float, unit: str) -> float:
     """Return a length in the session's unit, "yd" or "m"."""
     return length_m * _per_metre(unit)
 
 
-def to_metres(length, unit):
+def to_metres(length: float, unit: str) -> float:
     """Return a length given in the session's unit, "yd" or "m", in metres."""
     return length / _per_metre(unit)
 
 
-def _per_metre(unit):
+def _per_metre(unit: str) -> float:
     if unit not in UNITS_PER_M:
         raise InputError(f'unit is {unit!r}; expected "yd" (yards) or "m" (metres)')
     return UNITS_PER_M[unit]
 
 
-def check_numbers(**given):
-    """Return the arguments as float arrays of one shape, or raise InputError naming the argument, the value and the unit."""
+def check_numbers(**given: ArrayLike) -> dict[str, Array]:
+    """Return the arguments as float arrays of one shape, or raise InputError naming argument, value and unit."""
     arrays = {}
     for name, value in given.items():
         low, high, unit = _LIMITS[name]
@@ -145,16 +151,16 @@ def check_numbers(**given):
 
 def launch(
     *,
-    club_speed_m_s,
-    delivered_loft_deg,
-    attack_deg=0.0,
-    path_deg=0.0,
-    score_heading_deg=0.0,
-    lie_error_deg=0.0,
-    head_mass_kg=0.27,
-    strike_toe_mm=0.0,
-    handed="right",
-):
+    club_speed_m_s: ArrayLike,
+    delivered_loft_deg: ArrayLike,
+    attack_deg: ArrayLike = 0.0,
+    path_deg: ArrayLike = 0.0,
+    score_heading_deg: ArrayLike = 0.0,
+    lie_error_deg: ArrayLike = 0.0,
+    head_mass_kg: ArrayLike = 0.27,
+    strike_toe_mm: ArrayLike = 0.0,
+    handed: str = "right",
+) -> Launch:
     """Return how the ball leaves the face, from how the head arrives.
 
     Parameters
@@ -186,13 +192,21 @@ def launch(
     InputError
         Naming the argument and its unit.
 
+    Examples
+    --------
+    A 7-iron that sits 2° too flat starts the ball to the right of the line, which is negative:
+
+    >>> start = launch(club_speed_m_s=36, delivered_loft_deg=28, attack_deg=-4, lie_error_deg=-2)
+    >>> round(float(start.ball_speed_m_s), 1), round(float(start.azimuth_deg), 1)
+    (46.5, -0.8)
+
     Notes
     -----
-    The first flight lies in the plane of the face's normal and the path, the spin axis square to it: Jorgensen, The Physics
-    of Golf, 2nd ed. (1999), Technical Appendix 3. Along the normal e = 0.86 - 0.0029 V (V in m/s), along the face the ball
-    rolls when it leaves, or slips at the limit of friction: Penner, Am. J. Phys. 69 (2001) 563-568. The face's share of the
-    start direction comes out as measured by Wood, Henrikson and Broadie, Proceedings 2(6) (2018) 249, up and down, but 4 to 9
-    points above it to the side.
+    The first flight lies in the plane of the face's normal and the path, the spin axis square to it: Jorgensen, The
+    Physics of Golf, 2nd ed. (1999), Technical Appendix 3. Along the normal e = 0.86 - 0.0029 V (V in m/s), along the
+    face the ball rolls when it leaves, or slips at the limit of friction: Penner, Am. J. Phys. 69 (2001) 563-568. The
+    face's share of the start direction comes out as measured by Wood, Henrikson and Broadie, Proceedings 2(6) (2018)
+    249, up and down, but 4 to 9 points above it to the side.
     """
     if handed not in HANDS:
         raise InputError(f'handed is {handed!r}; expected "right" or "left"')
@@ -210,7 +224,8 @@ def launch(
         np.radians(shots[name])
         for name in ("delivered_loft_deg", "attack_deg", "path_deg", "score_heading_deg", "lie_error_deg")
     )
-    # The face's normal: level and square, tilted by the lie error about the target axis, then turned about the vertical.
+    # The face's normal: level and square, tilted by the lie error about the target axis, then turned about the
+    # vertical.
     level, side, high = np.cos(loft), np.sin(loft) * np.sin(lie), np.sin(loft) * np.cos(lie)
     cos, sin = np.cos(turn), np.sin(turn)
     normal = np.array([level * cos - side * sin, level * sin + side * cos, high])
@@ -242,16 +257,16 @@ def launch(
 
 def fly(
     *,
-    ball_speed_m_s,
-    launch_deg,
-    azimuth_deg=0.0,
-    spin_rpm,
-    axis_tilt_deg=0.0,
-    wind_m_s=(0.0, 0.0, 0.0),
-    air=Air(),
-    model="closed form",
-    path_points=0,
-):
+    ball_speed_m_s: ArrayLike,
+    launch_deg: ArrayLike,
+    azimuth_deg: ArrayLike = 0.0,
+    spin_rpm: ArrayLike,
+    axis_tilt_deg: ArrayLike = 0.0,
+    wind_m_s: Sequence[ArrayLike] = (0.0, 0.0, 0.0),
+    air: Air = SEA_LEVEL,
+    model: str = "closed form",
+    path_points: int = 0,
+) -> Landing:
     """Return where each ball lands on level ground.
 
     Parameters
@@ -259,7 +274,8 @@ def fly(
     ball_speed_m_s, launch_deg, azimuth_deg, spin_rpm, axis_tilt_deg : float or ndarray
         As in `Launch`. A ball that starts level or downwards lands where it lies.
     wind_m_s : sequence of three
-        Where the wind blows to: along the target line (tail wind positive), to the left, and up. Numbers, or an array a shot.
+        Where the wind blows to: along the target line (tail wind positive), to the left, and up. Numbers, or an array
+        a shot.
     air : Air
     model : {"closed form", "Smits & Smith", "table"}
         Drag and lift of the ball (see `air.py`).
@@ -275,12 +291,18 @@ def fly(
     InputError
         Naming the argument and its unit.
 
+    Examples
+    --------
+    >>> landing = fly(ball_speed_m_s=[50, 54], launch_deg=17, spin_rpm=6000)
+    >>> landing.carry_m.round()
+    array([141., 155.])
+
     Notes
     -----
-    Drag against the motion through the air, lift along (spin axis × that motion), spin decaying with the way flown (Penner
-    2001). Fourth-order Runge-Kutta in the frame of the spin axis, where lift swaps two components; landing and apex from the
-    quintic between the two steps around them. Within 0.05 m of an integration to 1e-10, anywhere from 15 to 80 m/s, 3° to 55°,
-    500 to 11 000 rpm, axis ±20°, wind to 10 m/s.
+    Drag against the motion through the air, lift along (spin axis × that motion), spin decaying with the way flown
+    (Penner 2001). Fourth-order Runge-Kutta in the frame of the spin axis, where lift swaps two components; landing and
+    apex from the quintic between the two steps around them. Within 0.05 m of an integration to 1e-10, anywhere from 15
+    to 80 m/s, 3° to 55°, 500 to 11 000 rpm, axis ±20°, wind to 10 m/s.
     """
     shots = check_numbers(
         ball_speed_m_s=ball_speed_m_s,
@@ -295,16 +317,18 @@ def fly(
     columns = [array.ravel() for array in shots.values()]
     blocks = -(-columns[0].size // _BLOCK)
     parts = [
-        _fly_block(*block, air, forces, _STEP_FRACTION[model], path_points)
-        for block in zip(*(np.array_split(column, blocks) for column in columns), np.array_split(wind, blocks, axis=1))
+        _fly_block(tuple(shot), blown, air, forces, _STEP_FRACTION[model], path_points)
+        for *shot, blown in zip(
+            *(np.array_split(column, blocks) for column in columns), np.array_split(wind, blocks, axis=1)
+        )
     ]
-    out, paths = zip(*parts)
-    out = np.concatenate(out, axis=1).reshape(6, *shape)
-    path_m = np.concatenate(paths, axis=2).reshape(path_points, 3, *shape) if path_points else None
-    return Landing(*(quantity[()] for quantity in out), path_m)
+    out = np.concatenate([landed for landed, _ in parts], axis=1).reshape(6, *shape)
+    paths = [path for _, path in parts if path is not None]
+    path_m = np.concatenate(paths, axis=2).reshape(path_points, 3, *shape) if paths else None
+    return replace(Landing(*(quantity[()] for quantity in out)), path_m=path_m)
 
 
-def _check_wind(wind_m_s, shape):
+def _check_wind(wind_m_s: Sequence[ArrayLike], shape: tuple[int, ...]) -> Array:
     try:
         wind = np.array([np.broadcast_to(np.asarray(part, float), shape).ravel() for part in wind_m_s])
     except (TypeError, ValueError):
@@ -317,27 +341,34 @@ def _check_wind(wind_m_s, shape):
     return wind
 
 
-def _direction(up, azimuth):
+def _direction(up: Array, azimuth: Array) -> Array:
     return np.array([np.cos(up) * np.cos(azimuth), np.cos(up) * np.sin(azimuth), np.sin(up)])
 
 
-def _polar(vector):
+def _polar(vector: Array) -> tuple[Array, Array, Array]:
     level = np.hypot(vector[0], vector[1])
     return np.hypot(level, vector[2]), np.arctan2(vector[2], level), np.arctan2(vector[1], vector[0])
 
 
-def _across(up, azimuth):
+def _across(up: Array, azimuth: Array) -> tuple[Array, Array]:
     """Return the two directions square to a line of flight: the one above it, and the level one to its left."""
     left = np.array([-np.sin(azimuth), np.cos(azimuth), np.zeros_like(azimuth)])
     return np.array([-np.sin(up) * np.cos(azimuth), -np.sin(up) * np.sin(azimuth), np.cos(up)]), left
 
 
-def _fly_block(speed, launch_deg, azimuth_deg, spin_rpm, tilt_deg, wind, air, forces, fraction, path_points):
-    """Return the six quantities of `Landing`, shape (6, n), and the paths, for one block of shots."""
+def _fly_block(
+    shots: tuple[Array, ...], wind: Array, air: Air, forces: Model, fraction: float, path_points: int
+) -> tuple[Array, Array | None]:
+    """Return the six quantities of `Landing`, shape (6, n), and the paths, for one block of shots.
+
+    `shots` are ball speed, launch, azimuth, spin and lean of the axis, an array each, in the units of `fly`.
+    """
+    speed, launch_deg, azimuth_deg, spin_rpm, tilt_deg = shots
     launch_rad, azimuth, tilt = np.radians(launch_deg), np.radians(azimuth_deg), np.radians(tilt_deg)
     grounded = launch_rad <= 0
     launch_rad = np.where(grounded, 1e-3, launch_rad)
-    # Frame of the spin axis: a level direction, the axis, and their cross product. Velocities are metres a step from here on.
+    # Frame of the spin axis: a level direction, the axis, and their cross product. Velocities are metres a step from
+    # here on.
     up, left = _across(launch_rad, azimuth)
     axis = up * np.sin(tilt) - left * np.cos(tilt)
     level = np.array([-axis[1], axis[0], np.zeros_like(tilt)]) / np.hypot(axis[0], axis[1])
@@ -350,7 +381,10 @@ def _fly_block(speed, launch_deg, azimuth_deg, spin_rpm, tilt_deg, wind, air, fo
     gravity = -GRAVITY_M_S2 * step_s * step_s * frame[:, 2]
     reynolds = air.reynolds_per_m_s / step_s
 
-    landings, order, top, history = [], [], np.zeros((6, speed.size)), []
+    landings: list[Array] = []
+    landed_shots: list[Array] = []
+    top = np.zeros((6, speed.size))
+    history: list[tuple[int, Array, list[Array]]] = []
     steps = _steps(state, gravity, reynolds, drift[2], frame[1:, 2], air.pull_per_m, forces)
     for index, shot, before, after, turned, landed in steps:
         if path_points:
@@ -363,8 +397,8 @@ def _fly_block(speed, launch_deg, azimuth_deg, spin_rpm, tilt_deg, wind, air, fo
         if landed.size:
             start = np.full((1, landed.size), float(index))
             landings.append(np.concatenate([start, *(part.take(landed, axis=1) for part in (*before, *after))]))
-            order.append(shot[landed])
-    order = np.concatenate(order)
+            landed_shots.append(shot[landed])
+    order = np.concatenate(landed_shots)
     back = np.empty_like(order)
     back[order] = np.arange(order.size)
     start, *ends = np.split(np.concatenate(landings, axis=1).take(back, axis=1), [1, 4, 8, 12, 15, 19])
@@ -397,17 +431,21 @@ def _fly_block(speed, launch_deg, azimuth_deg, spin_rpm, tilt_deg, wind, air, fo
     return out, path
 
 
-def _steps(state, gravity, reynolds, rise, upward, pull, forces):
+def _steps(
+    state: Array, gravity: Array, reynolds: Array, rise: Array, upward: Array, pull: float, forces: Model
+) -> Iterator[tuple[int, Array, tuple[Array, ...], tuple[Array, ...], Array, Array]]:
     """Step all shots until each has landed.
 
-    Yields the step's number, the shots still flying, (place, state, acceleration) at its start and at its end in the frame of
-    the spin axis, which of these shots passed their highest point in this step, and which landed. The arrays are reused.
+    Yields the step's number, the shots still flying, (place, state, acceleration) at its start and at its end in the
+    frame of the spin axis, which of these shots passed their highest point in this step, and which landed. The arrays
+    are reused.
     """
     shot = np.arange(state.shape[1])
-    now = np.zeros((3, shot.size)), state.copy(), np.empty_like(state)
+    now: tuple[Array, ...] = (np.zeros((3, shot.size)), state.copy(), np.empty_like(state))
     _rates(now[1], gravity, reynolds, pull, forces, now[2])
     rising = upward[0] * state[1] + upward[1] * state[2] + rise > 0
-    index, spare = 0, None
+    index = 0
+    spare: tuple[Array, ...] | None = None
     while shot.size:
         if spare is None:
             spare = *(np.empty_like(part) for part in now), np.empty_like(now[1]), np.empty_like(now[1])
@@ -443,10 +481,11 @@ def _steps(state, gravity, reynolds, rise, upward, pull, forces):
         if landed.size:
             stay, spare = np.flatnonzero(~down), None
             shot, reynolds, rise, rising = (part.take(stay) for part in (shot, reynolds, rise, rising))
-            gravity, upward, *now = (part.take(stay, axis=1) for part in (gravity, upward, *now))
+            gravity, upward, *kept = (part.take(stay, axis=1) for part in (gravity, upward, *now))
+            now = tuple(kept)
 
 
-def _rates(state, gravity, reynolds, pull, forces, out):
+def _rates(state: Array, gravity: Array, reynolds: Array, pull: float, forces: Model, out: Array) -> None:
     """Write the change of `state` a step into `out`."""
     along, axial, across, surface = state
     speed2 = along * along
@@ -466,7 +505,7 @@ def _rates(state, gravity, reynolds, pull, forces, out):
     np.multiply(speed, surface, out=out[3])
 
 
-def _quintic(place, slope, bend, end_place, end_slope, end_bend):
+def _quintic(place: Array, slope: Array, bend: Array, end_place: Array, end_slope: Array, end_bend: Array) -> Array:
     """Return coefficients, lowest first, of the quintic through place, first and second derivative at 0 and at 1."""
     way = end_place - place
     return np.array(
@@ -481,15 +520,15 @@ def _quintic(place, slope, bend, end_place, end_slope, end_bend):
     )
 
 
-def _value(curve, at):
+def _value(curve: Array, at: Array | float) -> Array:
     return ((((curve[5] * at + curve[4]) * at + curve[3]) * at + curve[2]) * at + curve[1]) * at + curve[0]
 
 
-def _slope(curve, at):
+def _slope(curve: Array, at: Array | float) -> Array:
     return (((5 * curve[5] * at + 4 * curve[4]) * at + 3 * curve[3]) * at + 2 * curve[2]) * at + curve[1]
 
 
-def _first_below(curve):
+def _first_below(curve: Array) -> Array:
     """Return where a height that starts at or above 0 and ends below it comes down through 0.
 
     The start is the root of the parabola with the same ends and first slope: launch itself, also a root, is left aside.
@@ -503,8 +542,8 @@ def _first_below(curve):
     return at
 
 
-def _highest(curve):
-    """Return the highest value of a curve whose slope is positive at 0 and not at 1 (0 for a curve that is 0 throughout)."""
+def _highest(curve: Array) -> Array:
+    """Return the highest value of a curve that rises at 0 and not at 1 (0 for a curve that is 0 throughout)."""
     start, end = curve[1], _slope(curve, 1.0)
     at = start / np.where(start > end, start - end, 1.0)
     for _ in range(3):

@@ -1,11 +1,17 @@
 """The ball in a setup photo: its outline, and the pen line on it."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from ..base.errors import NoBall, NoPenLine, TwoPenLines
+
+Array = NDArray[Any]
+Shape = tuple[int, ...]  # of a picture: height, width, colours
 
 SEARCH_PX = 480  # long side of the picture in which the ball is looked for
 MOST_EDGES = 0.2  # share of pixels on edges; a ball on turf or gravel has half of that
@@ -23,22 +29,22 @@ SHARED_DEG = 5.0  # points of the line nearer than this, about half a dimple, sh
 class Ball:
     """A sphere as a pinhole camera sees it: `centre` (unit vector) and `half_deg`, half the angle it fills."""
 
-    centre: np.ndarray
+    centre: Array
     half_deg: float
-    outline: np.ndarray  # (N, 2) pixels
+    outline: Array  # (N, 2) pixels
 
-    def axes(self):
+    def axes(self) -> tuple[Array, Array, Array]:
         """Right, down and towards the camera, as unit vectors, seen at the ball."""
         right = np.cross([0.0, 1.0, 0.0], self.centre)
         right /= np.linalg.norm(right)
         return right, np.cross(self.centre, right), -self.centre
 
-    def points(self, normals):
+    def points(self, normals: Array) -> Array:
         """Points of the sphere, in units of its distance, for outward unit vectors (..., 3)."""
         return self.centre + np.sin(np.radians(self.half_deg)) * normals
 
 
-def rays(pixels, focal_px, shape):
+def rays(pixels: ArrayLike, focal_px: float, shape: Shape) -> Array:
     """Unit vectors (N, 3), right, down and into the picture, for pixels (N, 2)."""
     pixels = np.atleast_2d(np.asarray(pixels, float))
     middle = np.array([shape[1], shape[0]]) / 2 - 0.5
@@ -46,45 +52,48 @@ def rays(pixels, focal_px, shape):
     return out / np.linalg.norm(out, axis=1, keepdims=True)
 
 
-def seen(points, focal_px, shape):
+def seen(points: Array, focal_px: float, shape: Shape) -> Array:
     """Pixels (..., 2) of points (..., 3)."""
     middle = np.array([shape[1], shape[0]]) / 2 - 0.5
     return middle + focal_px * points[..., :2] / points[..., 2:]
 
 
-def sample(image, pixels):
-    """Values of an image at pixels (N, 2) or (M, N, 2), between its own by interpolation, beyond its border as on it."""
+def sample(image: Array, pixels: Array) -> Array:
+    """Values of an image at places (N, 2) or (M, N, 2), interpolated; beyond its border they are as on it."""
     x, y = np.asarray(pixels, np.float32)[..., 0], np.asarray(pixels, np.float32)[..., 1]
     if x.ndim == 1:
         return cv2.remap(image, x[None], y[None], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)[0]
     return cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
 
 
-# ---- the ball ----------------------------------------------------------------------------------------------------------
+# ---- the ball --------------------------------------------------------------------------------------------------------
 
 
-def ball_from_outline(outline, focal_px, shape):
-    """Fit the sphere's cone of rays to points of its outline; points far from it lose their weight."""
+def ball_from_outline(outline: Array, focal_px: float, shape: Shape) -> tuple[Ball, Array] | None:
+    """Fit the sphere's cone of rays to points of its outline, and return it and how far off each point is, in radians.
+
+    Points far from it lose their weight. None where the points are no ball's outline.
+    """
     v = rays(outline, focal_px, shape)
     weight = np.ones(len(v))
     for _ in range(15):
         w = np.linalg.lstsq(v * weight[:, None], weight, rcond=None)[0]  # v . w = 1, with w = centre / cos(half)
         size = np.linalg.norm(w)
         if size <= 1:
-            return None, None
+            return None
         off = (v @ w - 1) / np.sqrt(size**2 - 1)  # radians outside (-) or inside (+) of the cone
         scale = 1.4826 * np.median(np.abs(off)) + 0.2 / focal_px
         weight = 1 / (1 + (off / (2 * scale)) ** 2)
     return Ball(w / size, float(np.degrees(np.arccos(1 / size))), outline), off
 
 
-def find_ball(rgb, focal_px):
+def find_ball(rgb: Array, focal_px: float) -> Ball:
     """Find the ball; raises NoBall."""
     height, width = rgb.shape[:2]
     scale = SEARCH_PX / max(height, width)
     lab = cv2.cvtColor(rgb, cv2.COLOR_RGB2LAB)
     small = cv2.resize(lab, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-    found = []
+    found: list[tuple[float, float, float]] = []
     for channel in range(3):
         plane = cv2.medianBlur(small[..., channel], 5)
         plane = cv2.normalize(plane, None, 0, 255, cv2.NORM_MINMAX)
@@ -121,11 +130,10 @@ def find_ball(rgb, focal_px):
     return best
 
 
-def _outline(lab, middle, radius, focal_px):
+def _outline(lab: Array, middle: Array, radius: float, focal_px: float) -> tuple[Ball, float] | None:
     """Follow the outline of one candidate along rays from its middle; None where too little of it is a ball's."""
     angles = np.radians(np.arange(0, 360, 2.0))
     out = np.column_stack([np.cos(angles), np.sin(angles)])
-    ball = None
     for reach in (0.40, 0.20, 0.10):
         steps = np.arange(1 - reach, 1 + reach, 1 / max(radius, 20)) * radius
         profile = sample(lab, middle + steps[None, :, None] * out[:, None, :])
@@ -138,9 +146,10 @@ def _outline(lab, middle, radius, focal_px):
         good = strength > 9
         if good.sum() < 60:
             return None
-        ball, off = ball_from_outline(outline[good], focal_px, lab.shape)
-        if ball is None:
+        fitted = ball_from_outline(outline[good], focal_px, lab.shape)
+        if fitted is None:
             return None
+        ball, off = fitted
         middle = seen(ball.centre, focal_px, lab.shape)
         radius = focal_px * np.tan(np.radians(ball.half_deg)) / np.sqrt(max(ball.centre[2], 0.3))
     fits = np.abs(off) < 0.025 * np.radians(ball.half_deg)
@@ -163,10 +172,10 @@ def _outline(lab, middle, radius, focal_px):
     return ball, share
 
 
-# ---- the pen line --------------------------------------------------------------------------------------------------------
+# ---- the pen line ----------------------------------------------------------------------------------------------------
 
 
-def _ink_view(rgb, ball, focal_px):
+def _ink_view(rgb: Array, ball: Ball, focal_px: float) -> tuple[Array, Array]:
     """How inky the ball is, in a straight view of side VIEW_PX over (-1, 1), and its noise."""
     axis = (np.arange(VIEW_PX) + 0.5) / VIEW_PX * 2 - 1
     u, v = np.meshgrid(axis, axis)
@@ -187,8 +196,8 @@ def _ink_view(rgb, ball, focal_px):
     return cv2.GaussianBlur(ink, (0, 0), 0.008 * VIEW_PX), inside
 
 
-def _circle(normals, reach=REACH_DEG, step=STEP_DEG):
-    """Unit vectors (K, T, 3) along the visible halves of great circles with these normals (K, 3), in (right, down, near)."""
+def _circle(normals: Array, reach: float = REACH_DEG, step: float = STEP_DEG) -> tuple[Array, Array]:
+    """Unit vectors (K, T, 3), right, down and near, along the visible halves of great circles by normals (K, 3)."""
     near = np.array([0.0, 0.0, 1.0])
     top = near - normals * normals[:, 2:]
     top /= np.linalg.norm(top, axis=1, keepdims=True)
@@ -197,12 +206,12 @@ def _circle(normals, reach=REACH_DEG, step=STEP_DEG):
     return np.cos(t) * top[:, None] + np.sin(t) * along[:, None], along
 
 
-def _look(ink, points):
+def _look(ink: Array, points: Array) -> Array:
     """Values of the view at unit vectors (..., 3)."""
     return sample(ink, (points[..., :2] + 1) / 2 * VIEW_PX - 0.5)
 
 
-def _best_circle(ink, leans, turns, cap):
+def _best_circle(ink: Array, leans: Array, turns: Array, cap: float) -> tuple[Array, float]:
     lean, turn = (np.radians(a).ravel() for a in np.meshgrid(leans, turns))
     normals = np.column_stack([np.cos(turn) * np.cos(lean), np.cos(turn) * np.sin(lean), np.sin(turn)])
     points, _ = _circle(normals, step=2.0)
@@ -213,7 +222,7 @@ def _best_circle(ink, leans, turns, cap):
     return normals[best], score[best]
 
 
-def find_line(rgb, ball, focal_px):
+def find_line(rgb: Array, ball: Ball, focal_px: float) -> tuple[Array, float, Array, Array]:
     """Find the pen line on the ball.
 
     Returns
@@ -238,13 +247,11 @@ def find_line(rgb, ball, focal_px):
     normal, score = _best_circle(ink, leans, turns, cap)
     lean, turn = np.degrees(np.arctan2(normal[1], normal[0])), np.degrees(np.arcsin(normal[2]))
     normal, score = _best_circle(ink, lean + np.arange(-2, 2.1, 0.5), turn + np.arange(-3, 3.1, 0.75), cap)
-    got = None
     for _ in range(3):
         got = _follow(ink, normal, noise)
         if got is None:
             raise NoPenLine("no line from a pen is seen on the ball, upright and unbroken")
-        normal = got[0]
-    normal, offset, covariance, points, contrast, width = got
+        normal, offset, covariance, points, contrast, width = got
     u, v = np.meshgrid(*[(np.arange(VIEW_PX) + 0.5) / VIEW_PX * 2 - 1] * 2)
     w = np.sqrt(np.clip(1 - u**2 - v**2, 0, None))
     away = np.abs(u * normal[0] + v * normal[1] + w * normal[2] - offset)
@@ -258,12 +265,14 @@ def find_line(rgb, ball, focal_px):
     return normal @ frame, offset, frame.T @ covariance @ frame, seen(ball.points(points @ frame), focal_px, rgb.shape)
 
 
-def away_of(normal, offset, width):
+def away_of(normal: Array, offset: float, width: float) -> Callable[[Array], Array]:
     """A test for points of the ball farther than `width` (in radii) from a line."""
     return lambda points: np.abs(points @ normal - offset) > width
 
 
-def _follow(ink, normal, noise, blank=None):
+def _follow(
+    ink: Array, normal: Array, noise: float, blank: Callable[[Array], Array] | None = None
+) -> tuple[Array, float, Array, Array, float, float] | None:
     """Measure the line's middle all along a circle and fit its plane; None where it is not a line."""
     points, along = _circle(normal[None])
     points = points[0]

@@ -1,19 +1,39 @@
 """What tells the vertical in a setup photo: a plumb cord with its weight, or a level bar."""
 
+from collections.abc import Sequence
+from typing import NamedTuple
+
 import cv2
 import numpy as np
 
 from ..base.errors import NoPlumb
-from .ball import sample, seen
+from .ball import Array, Ball, sample, seen
 
 UPRIGHT_DEG = 15.0  # how far from upright in the picture a cord may run
 FLAT_DEG = 22.0  # how far from level in the picture a bar may run
 
 
-# ---- the plumb cord ------------------------------------------------------------------------------------------------------
+class Cord(NamedTuple):
+    """A thin upright line: its ends (2, 2) in pixels and their direction's uncertainty; is a weight at its end?"""
+
+    ends: Array
+    u_deg: float
+    weighted: bool
+    thick: float
 
 
-def _ridges(lab, step):
+class Edge(NamedTuple):
+    """A long edge: its ends (2, 2) in pixels, its direction's uncertainty, and the colour below less that above."""
+
+    ends: Array
+    u_deg: float
+    step: Array
+
+
+# ---- the plumb cord --------------------------------------------------------------------------------------------------
+
+
+def _ridges(lab: Array, step: int) -> Array:
     """How much each pixel stands out from both its left and its right, and nothing where it is an edge; (H, W)."""
     best = np.zeros(lab.shape[:2], np.float32)
     for channel in range(3):
@@ -25,7 +45,7 @@ def _ridges(lab, step):
     return best
 
 
-def find_cord(rgb, ball, focal_px):
+def find_cord(rgb: Array, ball: Ball, focal_px: float) -> tuple[Array, float]:
     """Find a plumb cord with its weight.
 
     Returns
@@ -44,7 +64,7 @@ def find_cord(rgb, ball, focal_px):
     middle = seen(ball.centre, focal_px, rgb.shape)
     y, x = np.mgrid[0:height, 0:width]
     covered = (x - middle[0]) ** 2 + (y - middle[1]) ** 2 < (1.06 * focal_px * np.tan(np.radians(ball.half_deg))) ** 2
-    cords = []
+    cords: list[Cord] = []
     for step in (4, 8, 14):
         ridge = _ridges(lab, step)
         ridge[covered] = 0
@@ -59,47 +79,47 @@ def find_cord(rgb, ball, focal_px):
             if np.degrees(np.arctan2(abs(x1 - x0), abs(y1 - y0))) > UPRIGHT_DEG:
                 continue
             upper, lower = sorted([(x0, y0), (x1, y1)], key=lambda end: end[1])
-            if any(_same(cord, upper, lower) for cord, *_ in cords):
+            if any(_same(cord.ends, upper, lower) for cord in cords):
                 continue
             got = _trace(lab, covered, np.array(upper), np.array(lower), step)
-            if got is not None and not any(_same(cord, *got[0]) for cord, *_ in cords):
+            if got is not None and not any(_same(cord.ends, *got.ends) for cord in cords):
                 cords.append(got)
-    weighted = [cord for cord in cords if cord[2]]
+    weighted = [cord for cord in cords if cord.weighted]
     if not weighted:
         what = "an upright line is seen, but no weight at its lower end" if cords else "no plumb cord is seen"
         raise NoPlumb(what)
-    leans = [_lean(cord[0]) for cord in weighted]
+    leans = [_lean(cord.ends) for cord in weighted]
     if max(leans) - min(leans) > 0.7:
         raise NoPlumb(
             f"{len(weighted)} upright lines are seen that are not parallel, and it is not clear which is the cord"
         )
-    ends, u_deg, _, thick = max(weighted, key=lambda cord: np.ptp(cord[0][:, 1]))
-    if sum(not cord[2] and abs(cord[3] - thick) < 0.3 * thick for cord in cords) > 3:
+    found = max(weighted, key=lambda cord: float(np.ptp(cord.ends[:, 1])))
+    if sum(not cord.weighted and abs(cord.thick - found.thick) < 0.3 * found.thick for cord in cords) > 3:
         raise NoPlumb("many upright lines are seen that look like the cord")
-    return ends, u_deg
+    return found.ends, found.u_deg
 
 
-def _lean(ends):
+def _lean(ends: Array) -> float:
     return float(np.degrees(np.arctan2(ends[1][0] - ends[0][0], ends[1][1] - ends[0][1])))
 
 
-def _rise(ends):
+def _rise(ends: Array) -> float:
     return float(np.degrees(np.arctan2(ends[1][1] - ends[0][1], ends[1][0] - ends[0][0])))
 
 
-def _same(cord, upper, lower):
-    (x, y), (a, b) = cord[0], (cord[1] - cord[0]) / np.linalg.norm(cord[1] - cord[0])
-    return max(abs(a * (end[1] - y) - b * (end[0] - x)) for end in (upper, lower)) < 6
+def _same(ends: Array, upper: Sequence[float], lower: Sequence[float]) -> bool:
+    (x, y), (a, b) = ends[0], (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])
+    return bool(max(abs(a * (end[1] - y) - b * (end[0] - x)) for end in (upper, lower)) < 6)
 
 
-def _trace(lab, covered, upper, lower, step):
-    """Follow a thin upright line as far as it goes; its ends, uncertainty, whether a weight hangs on it, thickness; None if it is no cord."""
+def _trace(lab: Array, covered: Array, upper: Array, lower: Array, step: int) -> Cord | None:
+    """Follow a thin upright line as far as it goes; None if it is no cord."""
     height, width = lab.shape[:2]
     slope, base = (lower[0] - upper[0]) / (lower[1] - upper[1]), upper[0]
     y0 = upper[1]
     rows = np.arange(2, height - 2, 1.0)
     s = np.arange(-3.0 * step, 3.0 * step + 0.1, 0.5)
-    present, top, bottom = None, upper[1], lower[1]
+    top, bottom = upper[1], lower[1]
     for _ in range(5):
         x = base + slope * (rows - y0)
         patch = sample(lab, np.stack([x[:, None] + s[None], np.repeat(rows[:, None], len(s), 1)], -1))  # (rows, s, 3)
@@ -129,9 +149,8 @@ def _trace(lab, covered, upper, lower, step):
         there = (level > 0.5 * contrast) & (thick < 2.0 * usual + 2) & (thick > 0.3 * usual) & (x > 3) & (x < width - 4)
         there &= ~covered[rows.astype(int), np.clip(np.round(x), 0, width - 1).astype(int)]
         there &= (sides < 0.8 * contrast) & (np.abs(middle) < max(1.5, 0.5 * step))
-        closed = cv2.morphologyEx(there.astype(np.uint8)[None], cv2.MORPH_CLOSE, np.ones((1, int(0.012 * height) | 1)))[
-            0
-        ]
+        bridge = np.ones((1, int(0.012 * height) | 1))
+        closed = cv2.morphologyEx(there.astype(np.uint8)[None], cv2.MORPH_CLOSE, bridge)[0]
         count, labels, stats, _ = cv2.connectedComponentsWithStats(closed[None])
         if count < 2:
             return None
@@ -162,10 +181,10 @@ def _trace(lab, covered, upper, lower, step):
     bend = np.polyfit((rows[present] - y0) / length, off, 2)[0]
     u_deg = float(np.degrees(np.hypot(scale * np.sqrt(12 * 15 / present.sum()), abs(bend) / 2) / length))
     ends = np.array([[base + slope * (top - y0), top], [base + slope * (bottom - y0), bottom]])
-    return ends, u_deg, _weight(lab, ends, slope, usual, covered), usual
+    return Cord(ends, u_deg, _weight(lab, ends, slope, usual, covered), usual)
 
 
-def _weight(lab, ends, slope, thick, covered):
+def _weight(lab: Array, ends: Array, slope: float, thick: float, covered: Array) -> bool:
     """True where something wider than the cord, evenly on both sides of its line, begins at its lower end."""
     height, width = lab.shape[:2]
     far = max(9 * thick, 22)
@@ -183,12 +202,12 @@ def _weight(lab, ends, slope, thick, covered):
     )
     deep = max(5, round(thick))
     halves = np.arange(max(0.9 * thick, 2.5), far - 4, 0.5)
-    seen_half = []
+    halves_seen: list[float] = []
     for first in range(0, len(rows) - deep, deep):
         profile = cv2.blur(patch[first : first + deep].mean(0)[None], (5, 1))[0]
         noise = np.median(np.linalg.norm(profile[5:] - profile[:-5], axis=1))
 
-        def at(place, profile=profile):
+        def at(place: Array, profile: Array = profile) -> Array:
             return profile[np.round((place + far) * 2).astype(int)]
 
         left, right = at(-halves + 2) - at(-halves - 2), at(halves - 2) - at(halves + 2)
@@ -196,8 +215,8 @@ def _weight(lab, ends, slope, thick, covered):
         alike = (left * right).sum(1) / (left_size * right_size + 1e-6)
         even = np.linalg.norm(at(-halves - 2) - at(halves + 2), axis=1) < 0.8 * np.minimum(left_size, right_size)
         size = np.minimum(left_size, right_size) * (alike > 0.7) * even
-        seen_half.append(halves[size.argmax()] if size.max() > max(4.5, 2.5 * noise) else 0.0)
-    seen_half = np.array(seen_half)
+        halves_seen.append(halves[size.argmax()] if size.max() > max(4.5, 2.5 * noise) else 0.0)
+    seen_half = np.array(halves_seen)
     above = rows[: len(seen_half) * deep : deep] < upper
     for half in set(seen_half[~above & (seen_half > 0)]):
         like = np.abs(seen_half - half) < 0.12 * half + 0.6
@@ -213,10 +232,10 @@ def _weight(lab, ends, slope, thick, covered):
     return False
 
 
-# ---- a level bar ---------------------------------------------------------------------------------------------------------
+# ---- a level bar -----------------------------------------------------------------------------------------------------
 
 
-def find_edge(rgb, ball, focal_px):
+def find_edge(rgb: Array, ball: Ball, focal_px: float) -> tuple[Array, float]:
     """Find the upper edge of a level bar: two long parallel edges with the same thing between them.
 
     Returns
@@ -239,39 +258,39 @@ def find_edge(rgb, ball, focal_px):
             if abs(x1 - x0) > 0.02 * width and abs(y1 - y0) < np.tan(np.radians(FLAT_DEG)) * abs(x1 - x0):
                 segments.append(((x0, y0), (x1, y1)) if x0 < x1 else ((x1, y1), (x0, y0)))
     segments.sort(key=lambda pair: pair[0][0] - pair[1][0])
-    edges = []
+    edges: list[Edge] = []
     field = lab.astype(np.float32)
     for left, right in segments[:60]:
-        if any(_same(edge[0], left, right) for edge in edges):
+        if any(_same(edge.ends, left, right) for edge in edges):
             continue
         got = _trace_edge(field, np.array(left), np.array(right))
-        if got is not None and not any(_same(edge[0], *got[0]) for edge in edges):
+        if got is not None and not any(_same(edge.ends, *got.ends) for edge in edges):
             edges.append(got)
     bars = []
     for upper in edges:
         for lower in edges:
-            gap = lower[0][:, 1].mean() - upper[0][:, 1].mean() if lower is not upper else 0
-            overlap = min(upper[0][1][0], lower[0][1][0]) - max(upper[0][0][0], lower[0][0][0])
-            enough = max(
-                0.3 * max(np.ptp(upper[0][:, 0]), np.ptp(lower[0][:, 0])), 0.2 * width
-            )  # the ball hides part of it
+            gap = lower.ends[:, 1].mean() - upper.ends[:, 1].mean() if lower is not upper else 0
+            overlap = min(upper.ends[1][0], lower.ends[1][0]) - max(upper.ends[0][0], lower.ends[0][0])
+            # the ball hides part of it
+            enough = max(0.3 * max(np.ptp(upper.ends[:, 0]), np.ptp(lower.ends[:, 0])), 0.2 * width)
             if (
                 0.008 * height < gap < 0.2 * height
                 and overlap > enough
-                and abs(_rise(upper[0]) - _rise(lower[0])) < 2
+                and abs(_rise(upper.ends) - _rise(lower.ends)) < 2
                 and _even(field, upper, lower)
             ):
                 bars.append(upper)
     if not bars:
         raise NoPlumb("no level bar is seen, with both its long edges clear of the background")
-    slopes = [_rise(bar[0]) for bar in bars]
+    slopes = [_rise(bar.ends) for bar in bars]
     if max(slopes) - min(slopes) > 0.7:
         raise NoPlumb(f"{len(bars)} long bars are seen that are not parallel, and it is not clear which is level")
-    return max(bars, key=lambda bar: np.ptp(bar[0][:, 0]))[:2]
+    found = max(bars, key=lambda bar: float(np.ptp(bar.ends[:, 0])))
+    return found.ends, found.u_deg
 
 
-def _trace_edge(lab, left, right):
-    """Follow a long edge to where it stops: ends, uncertainty, colour step (below less above); None where it is too short."""
+def _trace_edge(lab: Array, left: Array, right: Array) -> Edge | None:
+    """Follow a long edge to where it stops; None where it is too short."""
     height, width = lab.shape[:2]
     slope, base, x0 = (right[1] - left[1]) / (right[0] - left[0]), left[1], left[0]
     columns = np.arange(2, width - 2, 2.0)
@@ -298,9 +317,8 @@ def _trace_edge(lab, left, right):
             & (np.linalg.norm(jump - usual, axis=1) < 0.8 * size)
             & (np.abs(middle) < 2.5)
         )
-        closed = cv2.morphologyEx(
-            there.astype(np.uint8)[None], cv2.MORPH_CLOSE, np.ones((1, int(0.02 * len(columns)) | 1))
-        )[0]
+        bridge = np.ones((1, int(0.02 * len(columns)) | 1))
+        closed = cv2.morphologyEx(there.astype(np.uint8)[None], cv2.MORPH_CLOSE, bridge)[0]
         count, labels, stats, _ = cv2.connectedComponentsWithStats(closed[None])
         if count < 2:
             return None
@@ -322,16 +340,17 @@ def _trace_edge(lab, left, right):
         return None
     bend = np.polyfit((columns[present] - x0) / length, off, 2)[0]
     u_deg = float(np.degrees(np.hypot(scale * np.sqrt(12 * 15 / present.sum()), abs(bend) / 2) / length))
-    return np.array([[first, base + slope * (first - x0)], [last, base + slope * (last - x0)]]), u_deg, usual
+    ends = np.array([[first, base + slope * (first - x0)], [last, base + slope * (last - x0)]])
+    return Edge(ends, u_deg, usual)
 
 
-def _even(lab, upper, lower):
+def _even(lab: Array, upper: Edge, lower: Edge) -> bool:
     """True where one thing fills the strip between two edges and differs from what is on both sides."""
-    if upper[2] @ lower[2] > 0:
+    if upper.step @ lower.step > 0:
         return False
-    left, right = max(upper[0][0][0], lower[0][0][0]), min(upper[0][1][0], lower[0][1][0])
+    left, right = max(upper.ends[0][0], lower.ends[0][0]), min(upper.ends[1][0], lower.ends[1][0])
     x = left + np.linspace(0.05, 0.95, 60) * (right - left)
-    a, b = (np.column_stack([x, np.interp(x, edge[0][:, 0], edge[0][:, 1])]) for edge in (upper, lower))
+    a, b = (np.column_stack([x, np.interp(x, edge.ends[:, 0], edge.ends[:, 1])]) for edge in (upper, lower))
     strip = sample(lab, np.stack([a + share * (b - a) for share in np.linspace(0.25, 0.75, 5)], 1))
     spread = np.median(np.linalg.norm(strip - np.median(strip.reshape(-1, 3), axis=0), axis=2))
-    return bool(spread < 0.35 * min(np.linalg.norm(upper[2]), np.linalg.norm(lower[2])))
+    return bool(spread < 0.35 * min(np.linalg.norm(upper.step), np.linalg.norm(lower.step)))

@@ -1,5 +1,6 @@
-"""The marking strip: a paper band, printed true to scale, whose straight edge guides the pen round the ball's great circle."""
+"""The marking strip: a paper band, true to scale, whose straight edge guides the pen round the ball's great circle."""
 
+import os
 from html import escape
 from pathlib import Path
 
@@ -13,21 +14,25 @@ TAB_MM = 18.0
 SPARES = 3
 
 HOW_TO = (
-    "Print at 100 % (\u201cactual size\u201d), with no fitting to the page. Then measure the check bar with a ruler: it must be 50 mm long.",
+    "Print at 100 % (\u201cactual size\u201d), with no fitting to the page. Then measure the check bar with a ruler: "
+    "it must be 50 mm long.",
     "Cut along the solid lines. Cut the edge marked PEN EDGE with a knife along a ruler: it has to be straight.",
     "Lay the band round the ball and press the pen edge down on it all the way. Slide the tab under the start.",
-    "The end mark must meet the start mark, and the two ends must make one edge without a step. Then it lies on the great circle. Tape the tab.",
-    "Hold the ball on a ring or a cup and draw along the pen edge with a fresh marker, all the way round. Let it dry before you take the band off.",
+    "The end mark must meet the start mark, and the two ends must make one edge without a step. Then it lies on the "
+    "great circle. Tape the tab.",
+    "Hold the ball on a ring or a cup and draw along the pen edge with a fresh marker, all the way round. Let it dry "
+    "before you take the band off.",
     "A line of 1.5 to 2 mm prints best. Draw it again when it grows pale, on the same line: two lines print twice.",
 )
 CAUTIONS = (
     "Knife: cut away from your hand, on a board.",
     "Marker ink and solvents: air the room, keep away from flames, eyes and skin, follow the label.",
-    "Hit marked balls where balls may be hit: nobody in front of or beside the golfer, a sound net, the rules of the place.",
+    "Hit marked balls where balls may be hit: nobody in front of or beside the golfer, a sound net, the rules of the "
+    "place.",
 )
 
 
-def marking_strip(path=None, paper="A4"):
+def marking_strip(path: str | os.PathLike[str] | None = None, paper: str = "A4") -> str:
     """Return the marking strip as an SVG drawing whose unit is the millimetre, and write it to a file if one is named.
 
     Parameters
@@ -44,6 +49,12 @@ def marking_strip(path=None, paper="A4"):
     ------
     InputError
         When there is no such paper, or the file cannot be written.
+
+    Examples
+    --------
+    >>> drawing = marking_strip(paper="Letter")
+    >>> drawing[:52], "134.05 mm, once round the ball" in drawing
+    ('<svg xmlns="http://www.w3.org/2000/svg" width="215.9', True)
     """
     if paper not in PAPERS_MM:
         raise InputError(f"paper is {paper!r}; expected one of {', '.join(PAPERS_MM)}")
@@ -70,7 +81,8 @@ def marking_strip(path=None, paper="A4"):
             y += 1.2
         y += 4
     svg = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}mm" height="{height:g}mm" viewBox="0 0 {width:g} {height:g}" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}mm" height="{height:g}mm" '
+        f'viewBox="0 0 {width:g} {height:g}" '
         f'font-family="sans-serif" fill="#000">\n<title>Marking strip, {paper}</title>\n'
         f"<style>@page {{ size: {width:g}mm {height:g}mm; margin: 0 }}</style>\n"
         f'<rect width="{width:g}" height="{height:g}" fill="#fff"/>\n' + "\n".join(parts) + "\n</svg>\n"
@@ -80,24 +92,25 @@ def marking_strip(path=None, paper="A4"):
             Path(path).write_text(svg, encoding="utf-8")
         except OSError as error:
             raise InputError(
-                f"{path} cannot be written ({error.strerror or error}); expected a folder of your own with space on the disk; choose another one"
+                f"{path} cannot be written ({error.strerror or error}); expected a folder of your own with space on "
+                "the disk; choose another one"
             ) from error
     return svg
 
 
-def _text(x, y, size, words, *, bold=False, middle=False):
+def _text(x: float, y: float, size: float, words: str, *, bold: bool = False, middle: bool = False) -> str:
     style = (' font-weight="bold"' if bold else "") + (' text-anchor="middle"' if middle else "")
     return f'<text x="{x:.2f}" y="{y:.2f}" font-size="{size:g}"{style}>{escape(words)}</text>'
 
 
-def _line(x1, y1, x2, y2, width=0.25, name=None):
+def _line(x1: float, y1: float, x2: float, y2: float, width: float = 0.25, name: str | None = None) -> str:
     title = f' id="{name}"' if name else ""
     return (
         f'<line{title} x1="{x1:.3f}" y1="{y1:.3f}" x2="{x2:.3f}" y2="{y2:.3f}" stroke="#000" stroke-width="{width:g}"/>'
     )
 
 
-def _check_bar(left, y):
+def _check_bar(left: float, y: float) -> str:
     marks = [_line(left, y, left + CHECK_BAR_MM, y, 0.3, "check-bar")]
     marks += [
         _line(left + at, y - (3 if at % 10 == 0 else 1.6), left + at, y, 0.2)
@@ -112,12 +125,13 @@ def _check_bar(left, y):
     )
 
 
-def _band(left, y, number):
-    """One band: its upper edge guides the pen; start and end mark are a great circle apart, a tab goes under the start."""
+def _band(left: float, y: float, number: int) -> str:
+    """One band: its upper edge guides the pen; start and end mark are a great circle apart, a tab goes under it."""
     end, low, tip = left + BALL_CIRCLE_MM, y + BAND_MM, left + BALL_CIRCLE_MM + TAB_MM
     parts = [
         _line(left, y, tip, y, 0.2, f"pen-edge-{number}"),
-        f'<path d="M {left:.3f} {y:.3f} V {low:.3f} H {tip:.3f} V {y:.3f}" fill="none" stroke="#000" stroke-width="0.2"/>',
+        f'<path d="M {left:.3f} {y:.3f} V {low:.3f} H {tip:.3f} V {y:.3f}" fill="none" stroke="#000" '
+        'stroke-width="0.2"/>',
         _line(end, y, end, low, 0.35, f"end-{number}"),
         f'<path d="M {left + 0.6:.3f} {y + 0.6:.3f} h 3 l -3 3 z"/>',
         f'<path d="M {end - 0.6:.3f} {y + 0.6:.3f} h -3 l 3 3 z"/>',
@@ -140,8 +154,9 @@ def _band(left, y, number):
     return "\n".join(parts)
 
 
-def _wrapped(line, size):
-    rows, row = [], ""
+def _wrapped(line: str, size: int) -> list[str]:
+    rows: list[str] = []
+    row = ""
     for word in line.split():
         if len(row) + len(word) + 1 > size:
             rows.append(row)

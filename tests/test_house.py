@@ -13,7 +13,7 @@ import pytest
 
 PROJECT = Path(__file__).parents[1]
 KIT = Path(linetilt.__file__).parent
-ORDER = ("base", "reading", "marking", "lie", "flight", "bench", "book", "session", "handouts", "app")
+ORDER = ("base", "words", "reading", "marking", "lie", "flight", "bench", "book", "session", "handouts", "app")
 TYPED = ("linetilt", "linetilt.flight", "linetilt.marking")  # packages whose names type checkers see; a growing list
 
 

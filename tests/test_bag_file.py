@@ -226,7 +226,7 @@ def test_what_was_understood_is_shown_in_words_with_units():
 
 def test_clubs_are_had_without_pandas():
     code = "import sys; from linetilt.base.club import Bag, Club; Bag([Club(label='7', loft_deg=34)])['7i']"
-    code += "; assert 'pandas' not in sys.modules; from linetilt.base.club import read_bag; import linetilt"
+    code += "; assert 'pandas' not in sys.modules; from linetilt.base.bag_file import read_bag; import linetilt"
     subprocess.run([sys.executable, "-c", code + "; assert linetilt.read_bag is read_bag"], check=True)
 
 

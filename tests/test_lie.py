@@ -8,21 +8,17 @@ import uncertainties
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from linetilt import InputError, lie_reading
-from linetilt.lie import geometry as lie_module
-from linetilt.lie.geometry import (
-    BALL_RADIUS_MM,
+from linetilt.base.ball import BALL_RADIUS_MM
+from linetilt.lie import ball as ball_module
+from linetilt.lie.ball import propagate
+from linetilt.lie.geometry import ink_shift_mm, lie_from_tilt_deg, print_tilt_deg
+from linetilt.lie.hands import (
     handle_change_mm,
-    heading_from_start,
-    ink_shift_mm,
     length_change_in,
     lie_change_from_handle_deg,
     lie_change_from_length_deg,
-    lie_from_tilt_deg,
-    print_tilt_deg,
-    propagate,
-    start_from_net,
-    start_from_offline,
 )
+from linetilt.lie.start import heading_from_start, start_from_net, start_from_offline
 from scipy.optimize import brentq
 from scipy.spatial.transform import Rotation
 
@@ -235,7 +231,7 @@ def test_an_unknown_heading_is_counted_not_forgotten():
     assert (known.heading_known, unknown.heading_known) == (True, False)
     assert unknown.lie_error_deg == known.lie_error_deg
     row = unknown.budget.set_index("component").loc["face heading (unknown)"]
-    assert row["u"] == lie_module.U_HEADING_UNKNOWN_DEG
+    assert row["u"] == ball_module.U_HEADING_UNKNOWN_DEG
     assert row["contribution_deg"] == pytest.approx(0.5 * row["u"], rel=0.01)  # sin λ cos λ
     assert unknown.u_lie_error_deg > 1.3 * known.u_lie_error_deg
 
@@ -297,7 +293,7 @@ def test_an_unknown_path_is_counted():
     assert unknown.u_face_heading_deg > 1.4 * known.u_face_heading_deg
     assert "path of the head (unknown)" in list(unknown.budget["component"])
     assert unknown.u_face_heading_deg == pytest.approx(
-        lie_module.U_HEADING_KNOWN_DEG, abs=0.1
+        ball_module.U_HEADING_KNOWN_DEG, abs=0.1
     )  # what that default stands for
 
 

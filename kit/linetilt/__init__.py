@@ -15,8 +15,8 @@ __getattr__, __dir__, __all__ = lazy(
         ".reading.mark": ["FaceMark", "measure_photo"],
         ".marking.setup": ["measure_setup"],
         ".marking.strip": ["marking_strip"],
-        ".lie.geometry": ["LieReading", "lie_reading"],
-        ".lie.readings": ["lie_readings"],
+        ".lie.ball": ["LieReading", "lie_reading"],
+        ".lie.balls": ["lie_readings"],
         ".lie.pooling": ["fit_bag"],
         ".lie.bagfit": ["BagFit"],
         ".flight.trajectory": ["fly", "launch"],
@@ -61,7 +61,7 @@ __getattr__, __dir__, __all__ = lazy(
         "export_tables": ".handouts.export",
         "fit_bags": ".lie.pooling",
         "golfer_reports": ".handouts.report",
-        "heading_from_start": ".lie.geometry",
+        "heading_from_start": ".lie.start",
         "lie_words": ".words.shots",
         "open_photos": ".session.intake",
         "practice_days": ".session.practice",
@@ -71,8 +71,8 @@ __getattr__, __dir__, __all__ = lazy(
         "retest": ".session.bends",
         "session_bag": ".session.middle",
         "shot_words": ".words.shots",
-        "start_from_net": ".lie.geometry",
-        "start_from_offline": ".lie.geometry",
+        "start_from_net": ".lie.start",
+        "start_from_offline": ".lie.start",
         "strike_words": ".words.shots",
         "summarize_shots": ".flight.dispersion",
     },
@@ -80,9 +80,9 @@ __getattr__, __dir__, __all__ = lazy(
 
 
 if TYPE_CHECKING:  # the same names for those who read types; tests/test_house.py compares the two lists
+    from .base.bag_file import read_bag as read_bag
     from .base.club import Bag as Bag
     from .base.club import Club as Club
-    from .base.club import read_bag as read_bag
     from .base.errors import BookError as BookError
     from .base.errors import InputError as InputError
     from .base.errors import LinetiltError as LinetiltError
@@ -95,21 +95,23 @@ if TYPE_CHECKING:  # the same names for those who read types; tests/test_house.p
     from .flight.dispersion import simulate_shots as simulate_shots
     from .flight.trajectory import fly as fly
     from .flight.trajectory import launch as launch
+    from .handouts.bench_page import bench_sheet as bench_sheet
     from .handouts.export import export_book as export_book
-    from .handouts.report import bench_sheet as bench_sheet
     from .handouts.report import golfer_report as golfer_report
     from .lie.bagfit import BagFit as BagFit
-    from .lie.geometry import LieReading as LieReading
-    from .lie.geometry import lie_reading as lie_reading
+    from .lie.ball import LieReading as LieReading
+    from .lie.ball import lie_reading as lie_reading
+    from .lie.balls import lie_readings as lie_readings
     from .lie.pooling import fit_bag as fit_bag
     from .marking.setup import measure_setup as measure_setup
     from .marking.strip import marking_strip as marking_strip
     from .reading.batch import measure_photos as measure_photos
     from .reading.mark import FaceMark as FaceMark
     from .reading.mark import measure_photo as measure_photo
-    from .session.bends import session_fit as session_fit
-    from .session.bends import session_plan as session_plan
-    from .session.clinic import enter_readings as enter_readings
     from .session.demo import demo_book as demo_book
-    from .session.lie_table import keep_rules as keep_rules
+    from .session.entering import enter_readings as enter_readings
+    from .session.middle import keep_rules as keep_rules
+    from .session.middle import session_fit as session_fit
+    from .session.middle import session_plan as session_plan
+    from .session.middle import session_shots as session_shots
     from .session.which_book import open_book as open_book

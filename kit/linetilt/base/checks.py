@@ -18,7 +18,7 @@ _DEG, _MM, _IN, _M, _M_S = "degrees", "millimetres", "inches", "metres", "metres
 RANGES: dict[str, tuple[float, float, str]] = {
     # the club
     "loft_deg": (2.0, 75.0, _DEG),  # below, it is likely in radians
-    "delivered_loft_deg": (0.0, 80.0, _DEG),
+    "delivered_loft_deg": (0.0, 75.0, _DEG),
     "lie_deg": (45.0, 80.0, _DEG),
     "gauge_lie_deg": (45.0, 80.0, _DEG),
     "length_in": (18.0, 50.0, _IN),

@@ -293,11 +293,3 @@ def _words(club: Club, name: str) -> str:
 def _name(label: str) -> str:
     """What a club is found by: its label, or what else people call it, in small letters or capitals."""
     return club_label(label).casefold()
-
-
-def __getattr__(name: str) -> Any:  # read_bag lived here until it moved; it needs pandas, clubs do not
-    if name != "read_bag":
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    from .bag_file import read_bag
-
-    return read_bag

@@ -7,10 +7,10 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
-from ..base.club import check_number
+from ..base.checks import check
 from ..base.errors import InputError
 from ..lie.bagfit import SLICES, bend_room, whole_step_bend
-from ..lie.geometry import handle_change_mm, length_change_in
+from ..lie.hands import handle_change_mm, length_change_in
 from ..lie.pooling import usual_length_in
 from ..words.plans import (
     BEND,
@@ -107,13 +107,13 @@ def plan_bends(
     InputError
         When a choice is out of range, or `misses` names an unknown club, side or number.
     """
-    check_number("step_deg", step_deg, 0.05, 1, "degrees")
-    check_number("bend_uncertainty_deg", bend_uncertainty_deg, 0, 2, "degrees")
-    check_number("sure", sure, 0.5, 0.999, "(a probability)")
-    check_number("worth_deg", worth_deg, 0, 3, "degrees")
-    check_number("feared_weight", feared_weight, 1, 100, "")
+    check("step_deg", step_deg)
+    check("bend_uncertainty_deg", bend_uncertainty_deg)
+    check("sure", sure)
+    check("worth_deg", worth_deg)
+    check("feared_weight", feared_weight)
     if cap_deg is not None:
-        cap_deg = check_number("cap_deg", cap_deg, 0, 10, "degrees")
+        cap_deg = check("cap_deg", cap_deg)
     misses = _check_misses(misses, bag)
     rules = _Rules(step_deg, cap_deg, bend_uncertainty_deg, sure, worth_deg, feared_weight)
     done = {label: float((done_deg or {}).get(label, 0.0)) for label in fit.bag.labels}
@@ -295,10 +295,8 @@ def _check_misses(misses, bag):
         if feared not in ("left", "right", ""):
             raise InputError(f'misses: feared of club {label} is {feared!r}; expected "left", "right" or nothing')
         checked[label] = {
-            "mean_left_m": check_number(
-                f"misses: mean_left_m of club {label}", row["mean_left_m"], -150, 150, "metres"
-            ),
-            "sd_left_m": check_number(f"misses: sd_left_m of club {label}", row["sd_left_m"], 0.1, 150, "metres"),
+            "mean_left_m": check("mean_left_m", row["mean_left_m"], called=f"misses: mean_left_m of club {label}"),
+            "sd_left_m": check("sd_left_m", row["sd_left_m"], called=f"misses: sd_left_m of club {label}"),
             "left_m_per_deg": float(row.get("left_m_per_deg", math.nan)),
             "feared": feared,
         }

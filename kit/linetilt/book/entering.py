@@ -6,10 +6,10 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
+from ..base.checks import check
 from ..base.club import club_label
 from ..base.errors import InputError
 from ..base.states import COUNTED, check_state
-from ..base.tables import check_number
 from .schema import (
     LENGTH_COLUMNS,
     MARK_COLUMNS,
@@ -250,7 +250,7 @@ class Entering(Store):
         """
         day, rows = check_day(day), []
         for bend in bends:
-            row = {"bend_deg": check_number("bend_deg", bend["bend_deg"], -10.0, 10.0, "degrees"), "day": day}
+            row = {"bend_deg": check("bend_deg", bend["bend_deg"]), "day": day}
             row |= check_entry({"note": bend.get("note", "")})
             gauge = bend.get("gauge_lie_deg")
             rows.append((bend["club"], row, None if gauge is None else check_entry({"gauge_lie_deg": gauge})))

@@ -8,10 +8,10 @@ import json
 from dataclasses import asdict, fields
 from datetime import date
 
-from ..base.club import HANDS, Club
+from ..base.checks import HANDS, check, check_number, is_text
+from ..base.club import Club
 from ..base.errors import InputError
 from ..base.states import COUNTED, REFUSED, SET_ASIDE, TO_LOOK_AT
-from ..base.tables import check_number, is_text
 
 APPLICATION_ID = 0x6C74424B  # "ltBK" in the file's header: this SQLite file is a book
 _SHOT_TABLE = """CREATE TABLE {name} (id INTEGER PRIMARY KEY AUTOINCREMENT, session_id INTEGER NOT NULL REFERENCES session,
@@ -206,13 +206,8 @@ LENGTH_COLUMNS = (
 LIE_COLUMNS = ("lie_error_deg", "u_lie_error_deg")  # as somebody judged it, where there is no print
 START_COLUMNS = ("net_left_mm", "net_distance_mm", "start_deg", "u_start_deg")
 SHOT_NUMBERS = (*MARK_COLUMNS, *LENGTH_COLUMNS, *LIE_COLUMNS, *START_COLUMNS)
-SESSION_SETTINGS = {  # what may stand there: the choices, or the range and its unit
-    "length_unit": ("mm", "in"),
-    "carry_unit": ("m", "yd"),
-    "net_distance_mm": (500.0, 50_000.0, "millimetres"),
-    "setup_tilt_deg": (-45.0, 45.0, "degrees"),
-    "u_setup_tilt_deg": (0.0, 45.0, "degrees"),
-}
+UNITS = {"length_unit": ("mm", "in"), "carry_unit": ("m", "yd")}
+SESSION_SETTINGS = (*UNITS, "net_distance_mm", "setup_tilt_deg", "u_setup_tilt_deg")
 CLUB_COLUMNS = tuple(field.name for field in fields(Club) if field.name != "gauge_lie_deg")
 
 
@@ -224,17 +219,17 @@ def check_entry(values):
             value = check_day(value)
         elif name == "heading_known":
             value = int(bool(value))
-        elif name in ("length_unit", "carry_unit"):
-            if value not in SESSION_SETTINGS[name]:
-                raise InputError(f"{name} is {value!r}; expected one of {', '.join(SESSION_SETTINGS[name])}")
+        elif name in UNITS:
+            if value not in UNITS[name]:
+                raise InputError(f"{name} is {value!r}; expected one of {', '.join(UNITS[name])}")
         elif name in SESSION_SETTINGS:
-            value = None if value is None else check_number(name, value, *SESSION_SETTINGS[name])
+            value = None if value is None else check(name, value)
         elif name in SHOT_NUMBERS:
             if value is not None:
                 unit = "degrees" if name.endswith("deg") else "millimetres"
                 value = check_number(name, value, 0.0 if name.startswith("u_") else -1e4, 1e4, unit)
         elif name in ("bend_deg", "gauge_lie_deg"):
-            value = check_number(name, value, *((-10.0, 10.0) if name == "bend_deg" else (45.0, 80.0)), "degrees")
+            value = check(name, value)
         elif name == "handed" and value not in HANDS:
             raise InputError(f'handed is {value!r}; expected "right" or "left"')
         elif name in ("name", "note", "place", "why", "remarks", "key", "kit") and (

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 from ..base.club import Club
 from ..base.errors import InputError
 from ..base.tables import check_number
-from ..lie.geometry import lie_change_from_handle_deg
+from ..lie.hands import lie_change_from_handle_deg
 from .air import SEA_LEVEL, Air, Array
 from .trajectory import fly, launch
 

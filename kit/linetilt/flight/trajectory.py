@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ..base.club import HANDS
+from ..base.checks import HANDS
 from ..base.errors import InputError
 from .air import BALL_MASS_KG, BALL_RADIUS_M, SEA_LEVEL, Air, Array, Model, model_called
 

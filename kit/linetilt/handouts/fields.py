@@ -5,7 +5,7 @@ from inspect import getdoc
 
 from ..base.club import Club
 from ..base.states import REASONS, STATES
-from ..lie.geometry import LieReading
+from ..lie.ball import LieReading
 from ..reading.mark import FaceMark
 from ..words.plans import OUTCOMES
 

@@ -5,8 +5,9 @@ from ..base.lazy import lazy
 __getattr__, __dir__, __all__ = lazy(
     __name__,
     {
-        ".geometry": ["LieReading", "heading_from_start", "lie_reading", "start_from_net", "start_from_offline"],
-        ".readings": ["lie_readings", "lie_budgets"],
+        ".ball": ["LieReading", "lie_reading"],
+        ".balls": ["lie_budgets", "lie_readings"],
+        ".start": ["heading_from_start", "start_from_net", "start_from_offline"],
         ".pooling": ["Priors", "Stop", "fit_bag", "fit_bags"],
         ".bagfit": ["BagFit", "NextClub"],
     },

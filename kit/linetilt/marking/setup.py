@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from ..base.club import HANDS
+from ..base.checks import HANDS
 from ..base.errors import InputError
 from ..base.tables import check_number
 from ..reading.photo import open_photo

@@ -5,9 +5,10 @@ import math
 import numpy as np
 import pandas as pd
 
+from ..base.checks import check
 from ..base.errors import InputError
 from ..base.statistics import COVERAGE_FACTOR
-from ..base.tables import check_number, read_rows, words_of
+from ..base.tables import read_rows, words_of
 from ..bench.plan import U_BEND_DEG
 from ..book.schema import check_day
 from ..words.terms import sits
@@ -112,8 +113,8 @@ def enter_bends(book, session, readings, *, day=None):
             )
         club = bag[words_of(row["club"])]
         after, bend = (
-            None if name not in row else check_number(f"{name} of club {club.label}", row[name], *limits, "degrees")
-            for name, limits in (("gauge_after_deg", (45.0, 80.0)), ("bend_deg", (-10.0, 10.0)))
+            None if name not in row else check(quantity, row[name], called=f"{name} of club {club.label}")
+            for name, quantity in (("gauge_after_deg", "gauge_lie_deg"), ("bend_deg", "bend_deg"))
         )
         if after is None and bend is None:
             continue

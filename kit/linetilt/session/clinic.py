@@ -5,7 +5,9 @@ from pathlib import Path
 
 import pandas as pd
 
-from ..base.club import HANDS, Bag, read_bag
+from ..base.bag_file import read_bag
+from ..base.checks import HANDS
+from ..base.club import Bag
 from ..base.errors import InputError
 from ..base.tables import read_rows, words_of
 from .middle import standing

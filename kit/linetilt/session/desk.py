@@ -6,12 +6,13 @@ from datetime import date
 
 import pandas as pd
 
-from ..base.club import Club, read_bag
+from ..base.bag_file import read_bag
+from ..base.club import Club
 from ..base.errors import InputError
 from ..base.statistics import COVERAGE_FACTOR
 from ..base.units import WORDS, from_mm
 from ..book.schema import SESSION_SETTINGS
-from ..lie.geometry import start_from_net
+from ..lie.start import start_from_net
 from .middle import opened_elsewhere, session_row
 
 SCREEN = "setup"  # who acts, in the book's list of edits

@@ -13,7 +13,7 @@ from ..base.states import COUNTED, REFUSED, SET_ASIDE, reason_of
 from ..base.tables import read_rows, words_of
 from ..book.book import SessionBook
 from ..book.schema import LENGTH_COLUMNS, LIE_COLUMNS, MARK_COLUMNS, START_COLUMNS
-from ..lie.readings import lie_readings
+from ..lie.balls import lie_readings
 from .middle import session_bag, session_row, shared_facts
 
 NUMBERS = (*MARK_COLUMNS, *LENGTH_COLUMNS, *LIE_COLUMNS, *START_COLUMNS)

@@ -8,11 +8,11 @@ from pathlib import Path
 import cv2
 import pandas as pd
 
-from ..base.club import read_bag
+from ..base.bag_file import read_bag
 from ..base.errors import InputError, LinetiltError, PhotoError
 from ..base.states import CLEAN_FACE, COUNTED, REFUSED, TO_LOOK_AT, reason_of
-from ..lie.geometry import StartDirection, start_from_net
-from ..lie.readings import lie_readings
+from ..lie.balls import lie_readings
+from ..lie.start import StartDirection, start_from_net
 from ..reading.mark import measure_photo
 from ..reading.photo import open_photo
 from ..words.shots import refusal_words, state_words

@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from ..base.checks import check
 from ..base.club import Bag
 from ..base.errors import InputError
 from ..base.states import REFUSED, SET_ASIDE, TO_LOOK_AT
@@ -16,8 +17,8 @@ from ..base.units import to_mm
 from ..bench.plan import plan_bends
 from ..book.book import SessionBook
 from ..lie.bagfit import BagFit
+from ..lie.balls import lie_budgets, lie_readings
 from ..lie.pooling import Stop, fit_bag
-from ..lie.readings import lie_budgets, lie_readings
 from ..words.terms import SIDES
 
 STEPS_DEG = (0.25, 0.5)  # of benches: common practice, no source
@@ -70,9 +71,9 @@ def keep_rules(book: SessionBook, session: int, **changes: Any) -> None:
     if unknown:
         raise InputError(f"there is no rule {min(unknown)!r}; expected some of {', '.join(RULES)}")
     if "step_deg" in changes:
-        check_number("step_deg", changes["step_deg"], 0.05, 1, "degrees")
+        check("step_deg", changes["step_deg"])
     if changes.get("cap_deg") is not None:
-        check_number("cap_deg", changes["cap_deg"], 0, 10, "degrees")
+        check("cap_deg", changes["cap_deg"])
     book.keep_setting(session, "rules", session_rules(book, session) | changes)
 
 

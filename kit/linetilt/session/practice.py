@@ -6,11 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from ..base.club import check_number
+from ..base.checks import check
 from ..base.errors import InputError
 from ..base.states import COUNTED
 from ..base.statistics import COVERAGE_FACTOR, student_quantile
-from ..lie.geometry import handle_change_mm
+from ..lie.hands import handle_change_mm
 from .middle import session_shots
 
 WITHIN_MM = (
@@ -297,7 +297,7 @@ def practice_handle(shots, club, target_mm, *, start=None):
     InputError
         When length or lie are missing, or there are too few shots.
     """
-    target = check_number("target_mm", target_mm, -80, 80, "millimetres")
+    target = check("target_mm", target_mm)
     lie_deg = club.gauge_lie_deg or club.lie_deg
     if club.length_in is None or lie_deg is None or target == 0:
         raise InputError(
@@ -336,13 +336,9 @@ def practice_handle(shots, club, target_mm, *, start=None):
 
 
 def _with_distance(shots, within_mm, middle_toe_mm, middle_up_mm):
-    within = check_number("within_mm", within_mm, 0.5, 60, "millimetres")
-    toe = shots["strike_toe_mm"] - check_number("middle_toe_mm", middle_toe_mm, -40, 40, "millimetres")
-    up = (
-        0.0
-        if middle_up_mm is None
-        else shots["strike_up_mm"] - check_number("middle_up_mm", middle_up_mm, -10, 60, "millimetres")
-    )
+    within = check("within_mm", within_mm)
+    toe = shots["strike_toe_mm"] - check("middle_toe_mm", middle_toe_mm)
+    up = 0.0 if middle_up_mm is None else shots["strike_up_mm"] - check("middle_up_mm", middle_up_mm)
     away = np.hypot(toe, up)
     return shots.assign(away_mm=away, inside=(away <= within).astype(float).where(away.notna()))
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from ..base.club import read_bag
+from ..base.bag_file import read_bag
 from ..book.book import SessionBook
 from .middle import keep_rules
 

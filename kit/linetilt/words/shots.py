@@ -5,7 +5,7 @@ GUM 7.2.2 keeps "±" for an interval of high confidence, so a standard uncertain
 
 import math
 
-from ..base.club import HANDS
+from ..base.checks import HANDS
 from ..base.errors import InputError, PhotoError
 from ..base.states import OTHER, REASONS, REFUSED, SET_ASIDE, STATES
 from ..base.statistics import COVERAGE_FACTOR

@@ -7,7 +7,8 @@ import ipywidgets as widgets
 import pandas as pd
 import plotly.graph_objects as go
 
-from ...base.club import HEAD_LIMIT_DEG, check_number
+from ...base.checks import check_number
+from ...base.club import HEAD_LIMIT_DEG
 from ...base.errors import InputError
 from ...bench.plan import CAUTION
 from ...handouts.bench_page import bench_sheet

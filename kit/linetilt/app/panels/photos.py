@@ -8,7 +8,7 @@ import ipywidgets as widgets
 from ...base.errors import LinetiltError, PhotoError
 from ...base.states import CLEAN_FACE, COUNTED, OTHER, REASONS, REFUSED, SET_ASIDE, TO_LOOK_AT
 from ...base.units import MM_PER_INCH
-from ...lie.geometry import StartDirection
+from ...lie.start import StartDirection
 from ...reading.mark import FLAGS
 from ...session.intake import NEW
 from ...words.shots import PLUS_MINUS, shot_words

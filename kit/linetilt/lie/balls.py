@@ -6,27 +6,22 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from ..base.checks import RANGES, number_of
 from ..base.club import Bag
 from ..base.errors import InputError
 from ..base.statistics import COVERAGE_FACTOR
-from ..base.tables import number_of, words_of
-from .geometry import (
-    _RANGES,
+from ..base.tables import words_of
+from .ball import U_HEADING_UNKNOWN_DEG, U_LINE_TURN_DEG, U_LOFT_DEG, U_SETUP_TILT_DEG, U_TILT_DEG
+from .geometry import lie_of, tilt_of
+from .start import (
     FACE_SHARE,
     SHARE_LOFT_DEG,
     U_FACE_SHARE,
-    U_HEADING_UNKNOWN_DEG,
-    U_LINE_TURN_DEG,
-    U_LOFT_DEG,
     U_NET_SPOT_MM,
     U_PATH_DEG,
     U_PATH_UNKNOWN_DEG,
-    U_SETUP_TILT_DEG,
     U_START_DEG,
-    U_TILT_DEG,
-    _closed,
-    _lie_of,
-    _tilt_of,
+    closed,
 )
 
 COMPONENTS = (
@@ -89,7 +84,7 @@ def lie_readings(
     >>> balls = pd.DataFrame({"club": ["7", "7"], "tilt_deg": [2.0, -1.0], "net_left_mm": [50.0, None]})
     >>> lt.lie_readings(balls, bag, net_distance_mm=3000).round(1)[["lie_error_deg", "u_lie_error_deg", "heading_known"]]
        lie_error_deg  u_lie_error_deg  heading_known
-    0            2.3              1.1           True
+    0            2.3              1.0           True
     1           -0.8              1.5          False
     """
     return _read(table, bag, **session)[0]
@@ -162,7 +157,7 @@ def _read(
     )
     lie, sensitivity = _propagated(values)
     with np.errstate(invalid="ignore"):
-        possible = (np.abs(lie) <= 45) & (np.abs(_tilt_of(lie, *values[1:]) - values[0]) < 1e-9)
+        possible = (np.abs(lie) <= 45) & (np.abs(tilt_of(lie, *values[1:]) - values[0]) < 1e-9)
     u_lie = np.sqrt(((sensitivity * doubts) ** 2).sum(0))
     judged = ~measured & ~np.isnan(given["lie_error_deg"])
     good = measured & possible
@@ -192,13 +187,13 @@ def _read(
 def _propagated(values: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return lies and their sensitivities to each part, exact to rounding by a complex step (see `propagate`)."""
     with np.errstate(invalid="ignore"):
-        lie = _lie_of(*values)
+        lie = lie_of(*values)
         step = 1e-30
         rows = []
         for part in range(len(values)):
             moved = values.astype(complex)
             moved[part] += 1j * step
-            rows.append(np.imag(_lie_of(*moved)) / step)
+            rows.append(np.imag(lie_of(*moved)) / step)
     return lie, np.array(rows)
 
 
@@ -211,7 +206,7 @@ def _starts(
         np.nan if net_distance_mm is None else net_distance_mm,
         given["net_distance_mm"],
     )
-    spot = np.where(mirrored, -1.0, 1.0) * _closed(left, distance, "right")
+    spot = np.where(mirrored, -1.0, 1.0) * closed(left, distance, "right")
     u_spot = np.degrees(U_NET_SPOT_MM * distance / (distance**2 + left**2))
     told = ~np.isnan(given["start_deg"])
     u_told = np.where(np.isnan(given["u_start_deg"]), U_START_DEG, given["u_start_deg"])
@@ -249,7 +244,7 @@ def _column(table: pd.DataFrame, name: str) -> NDArray[np.float64]:
     if name not in table:
         return np.full(len(table), np.nan)
     values = _floats(table[name], name)
-    low, high, unit = _RANGES.get(_QUANTITY.get(name, name), (0.0, 45.0, "degrees"))
+    low, high, unit = RANGES[name]
     with np.errstate(invalid="ignore"):
         wrong = (values < low) | (values > high)
     if wrong.any():
@@ -258,9 +253,6 @@ def _column(table: pd.DataFrame, name: str) -> NDArray[np.float64]:
             f"{name} of ball {row + 1} is {values[row]:g}; expected a number from {low:g} to {high:g} {unit}"
         )
     return values
-
-
-_QUANTITY = {"net_left_mm": "left_mm", "net_distance_mm": "distance_mm"}
 
 
 def _floats(cells: Iterable, name: str) -> NDArray[np.float64]:

@@ -10,7 +10,7 @@ DEMO = Path(__file__).parent.parent / "demo_photos"
 
 
 def afternoon(path, seed=3):
-    """Return an open book with both golfers, all their shots with photos, and Perrin's plan handed out; sessions 1 and 2."""
+    """Return an open book with both golfers, their shots with photos, Perrin's plan handed out; sessions 1 and 2."""
     rng = np.random.default_rng(seed)
     table = pd.read_csv(DEMO / "shots.csv", dtype={"club": str}).merge(
         pd.read_csv(DEMO / "truth.csv"), on="photo", validate="one_to_one"

@@ -277,7 +277,7 @@ def test_the_trend_is_told_where_there_is_one(tmp_path):
 
 
 def test_each_kind_of_ball_that_does_not_count_is_told_apart(tmp_path):
-    """One ball waits, two were set aside for one reason, two photos were refused: five balls, no sentence about another."""
+    """One ball waits, two were set aside for one reason, two photos were refused: a sentence each."""
     with lt.SessionBook(tmp_path / "a.linetilt") as book:
         session = book.add_session(
             book.add_bag(book.add_golfer("Robin"), lt.Bag([lt.Club(label="7", loft_deg=34)])), day="2026-05-31"

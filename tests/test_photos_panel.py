@@ -55,9 +55,9 @@ def labels(panel):
     return {name: label for label, name in panel._list.options}
 
 
-def read(panel):
-    """The first shot with its lie reading, a Series."""
-    return lt.session_shots(panel._intake.book, panel._intake.session).iloc[0]
+def fact(panel, name):
+    """What stands in the book of the first shot."""
+    return panel._intake.book.shots(panel._intake.session)[name].iloc[0]
 
 
 def wait(until, seconds=10):
@@ -117,24 +117,23 @@ def test_the_club_is_chosen_and_the_start_set(make):
     )
     panel._club.value = "PW"
     assert "club PW, to look at" in labels(panel)["IMG_9.jpg"] and "Nobody saw" in panel._more.value
-    wide = read(panel)["u_lie_error_deg"]
+    wide = panel.value.iloc[0]["u_lie_error_deg"]
     panel._start.value = "net"
     assert panel._off.description == "Off, mm" and panel._net.layout.display is None
     panel._off.value, panel._side.value, panel._net.value = 52.4, "right", 3.0
     panel._set_start.click()
-    row = read(panel)
+    row = panel.value.iloc[0]
     assert row["start_deg"] == pytest.approx(-np.degrees(np.arctan(52.4 / 3000))) and row["u_lie_error_deg"] < wide
-    facts = panel.value.iloc[0]
-    assert (facts["net_left_mm"], facts["net_distance_mm"]) == (-52.4, 3000.0) and np.isnan(facts["start_deg"])
+    assert (row["net_left_mm"], row["net_distance_mm"]) == (-52.4, 3000.0) and np.isnan(fact(panel, "start_deg"))
     shown = (panel._start.value, panel._off.value, panel._side.value, panel._net.value)
     assert "started 1.0° right" in panel._more.value and shown == ("net", 52.4, "right", 3.0)  # as it was typed
     panel._start.value = "degrees"
     panel._off.value, panel._side.value = 1.5, "left"
     panel._set_start.click()
-    assert read(panel)["start_deg"] == 1.5 and np.isnan(panel.value["net_left_mm"].iloc[0])
+    assert panel.value.iloc[0]["start_deg"] == 1.5 and np.isnan(panel.value["net_left_mm"].iloc[0])
     panel._start.value = ""
     panel._set_start.click()
-    assert np.isnan(read(panel)["start_deg"])
+    assert np.isnan(panel.value.iloc[0]["start_deg"])
 
 
 def test_the_net_in_inches_and_feet(make, tmp_path):
@@ -147,7 +146,7 @@ def test_the_net_in_inches_and_feet(make, tmp_path):
     panel._off.value = 6.0
     panel._set_start.click()
     # 6 in at 10 ft; 25.4 mm to the inch, exactly (international yard and pound agreement, 1959)
-    assert read(panel)["start_deg"] == pytest.approx(np.degrees(np.arctan(0.5 / 10)))
+    assert panel.value.iloc[0]["start_deg"] == pytest.approx(np.degrees(np.arctan(0.5 / 10)))
     assert panel.value["net_left_mm"].iloc[0] == pytest.approx(152.4) and " in to the toe" in panel._words.value
     assert np.isnan(panel.value["net_distance_mm"].iloc[0])  # the session's: a ball that follows it
 

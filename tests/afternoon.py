@@ -10,7 +10,7 @@ DEMO = Path(__file__).parent.parent / "demo_photos"
 
 
 def afternoon(path, seed=3):
-    """Return an open book with both golfers, all their shots with photos, and Perrin's plan; sessions 1 and 2."""
+    """Return an open book with both golfers, their shots with photos, Perrin's plan handed out; sessions 1 and 2."""
     rng = np.random.default_rng(seed)
     table = pd.read_csv(DEMO / "shots.csv", dtype={"club": str}).merge(
         pd.read_csv(DEMO / "truth.csv"), on="photo", validate="one_to_one"
@@ -49,6 +49,7 @@ def afternoon(path, seed=3):
             ],
         )
     misses = pd.read_csv(DEMO / "misses.csv", dtype={"club": str})
-    fit = lt.session_fit(book, 1)
-    book.add_plan(1, lt.plan_bends(fit, fit.bag, misses=misses[misses["golfer"] == "Perrin Oldacre"]))
+    misses = misses[misses["golfer"] == "Perrin Oldacre"].set_index("club").drop(columns="golfer")
+    lt.keep_rules(book, 1, misses=misses.to_dict("index"))
+    lt.session.hand_out(book, 1)
     return book

@@ -11,6 +11,7 @@ from itertools import count
 from multiprocessing import get_context
 
 import linetilt as lt
+import pandas as pd
 
 
 def content(tag, n):
@@ -20,13 +21,11 @@ def content(tag, n):
 
 def write_until_killed(path, session, tag, said, photos=True):
     """Enter shots for ever, and say each one that was acknowledged."""
-    reading = lt.lie_reading(1.0, 34)
+    mark = {"tilt_deg": 1.0, "u_tilt_deg": 0.4, "budget": pd.DataFrame({"component": ["ink"], "u": [0.4]})}
     with lt.SessionBook(path, wait_s=60) as book:
         said.send("ready")
         for n in count():
-            shot = book.add_shot(
-                session, "7", photo=content(tag, n) if photos else None, reading=reading, note=f"{tag} {n}"
-            )
+            shot = book.add_shot(session, "7", photo=content(tag, n) if photos else None, mark=mark, note=f"{tag} {n}")
             if n % 3 == 2:
                 book.change("shot", shot, note=f"{tag} {n} corrected")
             said.send((shot, n))
@@ -99,12 +98,13 @@ def kill_writers(folder, kills, seed, *, wait_s=0.12):
     with lt.SessionBook(path) as book:
         found["damaged"] += book.check() != []
         table = book.shots(session).set_index("shot_id")
+        budgets = book.budgets(session).set_index("shot_id")["u"]
         assert sorted(table["number"]) == list(range(1, len(table) + 1))
         for shot, (tag, n) in said.items():
             if shot not in table.index:
                 found["lost"] += 1
                 continue
-            whole = book.photo(shot).read_bytes() == content(tag, n) and len(book.budget(shot)) == 5
+            whole = book.photo(shot).read_bytes() == content(tag, n) and budgets.loc[[shot]].tolist() == [0.4]
             found["changed"] += not (whole and table["note"][shot] == f"{tag} {n}" + " corrected" * (n % 3 == 2))
         names = {file.name for file in book.photo_folder.iterdir()}
         found["parts"] = sum(name.startswith(".") for name in names)

@@ -64,27 +64,29 @@ def test_readings_from_a_table_are_what_the_formulas_give(book):
         }
     )
     lt.enter_readings(book, 1, rows)
-    shots = book.shots(1)
+    assert lt.session_shots(book, 1)["start_deg"].isna().all()  # nobody has said how far away the net is
+    book.change("session", 1, net_distance_mm=3000)
+    shots = lt.session_shots(book, 1)
     start = lt.lie.start_from_net(40, 3000, "left")
     face = lt.lie.heading_from_start(start.start_deg, 34, u_start_deg=start.u_start_deg)
     by_hand = lt.lie_reading(
         1.5, 34, u_tilt_deg=0.3, face_heading_deg=face.face_heading_deg, u_face_heading_deg=face.u_face_heading_deg
     )
-    assert (shots["lie_error_deg"].iloc[0], shots["u_lie_error_deg"].iloc[0]) == (
-        by_hand.lie_error_deg,
-        by_hand.u_lie_error_deg,
-    )
-    assert (
-        start.start_deg < 0 and shots["start_deg"].iloc[0] == start.start_deg
-    )  # left is the open side of a left-hander
-    assert shots["counted"].tolist() == [True, False, False] and shots["why"].tolist() == [
-        "",
-        "no lie reading",
-        "heavy",
-    ]
+    found = tuple(shots[["lie_error_deg", "u_lie_error_deg", "start_deg"]].iloc[0])
+    assert found == pytest.approx((by_hand.lie_error_deg, by_hand.u_lie_error_deg, start.start_deg), rel=1e-9)
+    assert start.start_deg < 0  # left is the open side of a left-hander
+    assert shots["counted"].tolist() == [True, False, False]  # no tilt no lie; set aside
+    assert shots["state"].tolist() == ["counted", "counted", "set_aside"]
+    assert shots["reason"].tolist() == ["", "", "other"] and shots["why"].tolist() == ["", "", "heavy"]
     assert shots["heading_known"].tolist() == [True, False, False]
+    assert (
+        lt.enter_readings(book, 1, rows) == shots["shot_id"].tolist() and len(book.shots(1)) == 3
+    )  # again: nothing new
     with pytest.raises(lt.InputError, match="row 2.*'W'"):
         lt.enter_readings(book, 1, pd.DataFrame({"club": ["7", "W"], "tilt_deg": [1.0, 1.0]}))
+    with pytest.raises(lt.InputError, match="tlit_deg"):
+        lt.enter_readings(book, 1, pd.DataFrame({"club": ["7", "7"], "tlit_deg": [1.5, 1.0]}))
+    assert len(book.shots(1)) == 3  # a table with a mistake enters nothing
     with pytest.raises(lt.InputError, match="no session 9"):
         lt.enter_readings(book, 9, rows)
 

@@ -45,10 +45,9 @@ def nasty_book(tmp_path_factory):
             golfer = book.add_golfer(text, note=text)
             bag = book.add_bag(golfer, lt.Bag([lt.Club(label=text, loft_deg=30)]), name=text, note=text)
             session = book.add_session(bag, day="2026-05-31", place=text, note=text)
-            book.add_shot(
-                session, text, mark={"tilt_deg": -1.25, "flags": text}, reading=lt.lie_reading(-1.25, 30), note=text
-            )
-            book.add_shot(session, text, why=text)
+            book.add_shot(session, text, mark={"tilt_deg": -1.25, "flags": text}, note=text)
+            book.add_shot(session, text, state="set_aside", reason="other", why=text)
+            book.add_shot(session, text, state="refused", reason="no_face", why=text)
         yield book
 
 
@@ -176,7 +175,7 @@ def test_ids_stay_when_the_book_grows(tmp_path):
         ids = []
         for day in ("2026-04-01", "2026-04-02"):
             bag = book.add_bag(book.add_golfer("Robin"), lt.Bag([lt.Club(label="7", loft_deg=34)]))
-            book.add_shot(book.add_session(bag, day=day), "7", reading=lt.lie_reading(1, 34))
+            book.add_shot(book.add_session(bag, day=day), "7", mark={"tilt_deg": 1.0})
             ids.append(lt.handouts.export_tables(book)["shots"][["shot_id", "session_id", "club_id"]])
         pd.testing.assert_frame_equal(ids[0], ids[1].head(1))
 
@@ -187,12 +186,34 @@ def test_an_empty_book_and_a_relabelled_club(tmp_path):
         bag = book.add_bag(book.add_golfer("Robin"), lt.Bag([lt.Club(label="7", loft_deg=34, lie_deg=62)]))
         session = book.add_session(bag)
         for _ in range(4):
-            book.add_shot(session, "7", reading=lt.lie_reading(2, 34, face_heading_deg=0))
-        fit = lt.session_fit(book, session)
-        book.add_plan(session, lt.plan_bends(fit, fit.bag))
+            book.add_shot(session, "7", mark={"tilt_deg": 2.0}, start=0.0)
+        lt.session.hand_out(book, session)
         book.change("club", 1, label="seven")
         assert frictionless.validate(str(lt.export_book(book, tmp_path / "out"))).valid
-        assert lt.handouts.export_tables(book)["plans"]["club_id"].isna().all()
+        tables = lt.handouts.export_tables(book)
+        assert tables["plans"]["club_id"].tolist() == [1]  # of now: it follows the club's name
+        handed = tables["plans_handed_out"]
+        assert handed["club_id"].isna().all() and handed["outcome"].tolist() == tables["plans"]["outcome"].tolist()
+
+
+def test_what_is_exported_follows_from_the_facts_of_now(tmp_path):
+    """A loft that is corrected after the balls were hit: readings, estimates and plans are those of the corrected club."""
+    with lt.SessionBook(tmp_path / "a.linetilt") as book:
+        bag = book.add_bag(book.add_golfer("Robin"), lt.Bag([lt.Club(label="7", loft_deg=30, lie_deg=62)]))
+        session = book.add_session(bag)
+        for _ in range(4):
+            book.add_shot(session, "7", mark={"tilt_deg": -2.0, "u_tilt_deg": 0.3}, start=(0.5, 0.4))
+        before = lt.handouts.export_tables(book)
+        book.change("club", 1, loft_deg=34.0)
+        after = lt.handouts.export_tables(book)
+    face = lt.lie.heading_from_start(0.5, 34, u_start_deg=0.4)
+    heading = {"face_heading_deg": face.face_heading_deg, "u_face_heading_deg": face.u_face_heading_deg}
+    alone = lt.lie_reading(-2.0, 34, u_tilt_deg=0.3, **heading)
+    assert after["readings"]["lie_error_deg"].tolist() == pytest.approx([alone.lie_error_deg] * 4, rel=1e-9)
+    assert after["readings"]["u_lie_error_deg"].tolist() == pytest.approx([alone.u_lie_error_deg] * 4, rel=1e-9)
+    for name in ("estimates", "plans"):
+        assert after[name]["lie_error_deg"].iloc[0] != before[name]["lie_error_deg"].iloc[0]
+    pd.testing.assert_frame_equal(after["shots"], before["shots"])  # facts
 
 
 def test_other_files_stay_and_a_folder_that_cannot_be_is_named(nasty_book, tmp_path, monkeypatch):
@@ -212,7 +233,7 @@ def test_budgets_add_up(season):
     tables = lt.handouts.export_tables(season)
     budget = tables["budget"]
     assert budget.groupby(["shot_id", "of", "quantity"], dropna=False)["share"].sum().between(1 - 1e-9, 1 + 1e-9).all()
-    lie = (budget["contribution_deg"] ** 2).groupby(budget["shot_id"]).sum() ** 0.5
+    lie = (budget["contribution_deg"] ** 2)[budget["of"] == "lie"].groupby(budget["shot_id"]).sum() ** 0.5
     read = tables["readings"].set_index("shot_id")["u_lie_error_deg"]
     pd.testing.assert_series_equal(lie, read, check_names=False, check_index_type=False, check_dtype=False, rtol=1e-9)
 

@@ -6,8 +6,7 @@ import linetilt as lt
 import numpy as np
 import pandas as pd
 import pytest
-from linetilt.base.errors import NoFace, NoLine
-from linetilt.book.schema import NOT_LOOKED
+from linetilt.base.errors import NoFace, NoLine, SessionChanged
 from linetilt.session.intake import PhotoIntake, open_session
 from linetilt.session.photo_names import club_from_name
 from photo_stub import FIELD, LINE, Measure, write_photo
@@ -73,32 +72,55 @@ def test_photos_are_listed_as_a_person_counts(intake):
 def test_a_measured_photo_waits_for_a_decision_and_an_undo_takes_back_one_at_a_time(intake, book):
     mark = intake.take("7-1.jpg")
     shot = intake.shot("7-1.jpg")
-    assert (shot["club"], shot["counted"], shot["why"], shot["tilt_deg"]) == ("7", False, NOT_LOOKED, mark.tilt_deg)
-    # the same reading as by the public function, its face heading unknown
+    facts = (shot["club"], shot["counted"], shot["state"], shot["reason"], shot["why"], shot["tilt_deg"])
+    assert facts == ("7", False, "to_look_at", "", "", mark.tilt_deg)
+    # the same reading as by the public function, its face heading unknown; the complex step agrees to rounding
     alone = lt.lie_reading(mark.tilt_deg, 34, u_tilt_deg=mark.u_tilt_deg)
-    assert (shot["lie_error_deg"], shot["u_lie_error_deg"], shot["heading_known"]) == (
-        alone.lie_error_deg,
-        alone.u_lie_error_deg,
-        False,
-    )
+    assert shot["lie_error_deg"] == pytest.approx(alone.lie_error_deg, rel=1e-9)
+    assert shot["u_lie_error_deg"] == pytest.approx(alone.u_lie_error_deg, rel=1e-9) and not shot["heading_known"]
     intake.count("7-1.jpg")
     assert states(intake)["7-1.jpg"] == "counted"
     intake.set_aside("7-1.jpg", "heavy strike")
-    assert (intake.entry("7-1.jpg").state, intake.entry("7-1.jpg").why) == ("set aside", "heavy strike")
+    entry, shot = intake.entry("7-1.jpg"), intake.shot("7-1.jpg")
+    assert (entry.state, entry.words, entry.why) == ("set_aside", "heavy strike", "")
+    assert (shot["reason"], shot["why"]) == ("heavy_strike", "")
     intake.take("7-2.jpg")  # measuring the next is no decision
-    for state in ("counted", "to look at"):
-        assert intake.undo().name == "7-1.jpg" and states(intake)["7-1.jpg"] == state
+    for state, words in (("counted", "counted"), ("to_look_at", "to look at")):
+        assert intake.undo().name == "7-1.jpg"
+        assert (intake.entry("7-1.jpg").state, intake.entry("7-1.jpg").words) == (state, words)
     book.add_golfer("Robin")
-    with pytest.raises(lt.InputError, match="no decision to take back"):
+    book.set_aside(int(intake.entry("7-1.jpg").shot), "mat moved")  # not on this screen
+    with pytest.raises(lt.InputError, match="no decision of this screen to take back in this session"):
         intake.undo()
-    assert len(book.shots()) == 2 and len(book.golfers()) == 2
+    assert states(intake)["7-1.jpg"] == "set_aside" and len(book.shots()) == 2 and len(book.golfers()) == 2
+
+
+def test_nothing_is_entered_for_a_session_that_is_no_longer_the_one_of_this_bay(intake, book):
+    intake.take("7-1.jpg"), intake.count("7-1.jpg")
+    before, other = book.shots(), book.add_session(1)
+    for act in (
+        lambda: intake.take("7-2.jpg"),
+        lambda: intake.count("7-1.jpg"),
+        lambda: intake.set_aside("7-1.jpg", "heavy strike"),
+        lambda: intake.place("7-1.jpg", line=LINE),
+        lambda: intake.set_club("7-1.jpg", "4"),
+        lambda: intake.set_spot("7-1.jpg", 50, 3000),
+        intake.undo,
+    ):
+        with pytest.raises(SessionChanged):
+            act()
+    pd.testing.assert_frame_equal(book.shots(), before)
+    assert book.shots(other).empty
+    book.open_session(intake.session)
+    intake.undo()
+    assert states(intake)["7-1.jpg"] == "to_look_at"
 
 
 def test_everything_is_there_when_the_book_is_opened_again(intake, book, folder):
     corners = FIELD + 1.25
     intake.take("7-1.jpg"), intake.count("7-1.jpg")
     intake.take("7-2.jpg"), intake.place("7-2.jpg", corners=corners)
-    intake.set_start("7-2.jpg", lt.lie.start_from_net(50, 3000))
+    intake.set_spot("7-2.jpg", 50, 3000)
     (folder / "7-1.jpg").unlink()
     before = book.shots()
     with lt.SessionBook(book.path) as again:
@@ -111,6 +133,7 @@ def test_everything_is_there_when_the_book_is_opened_again(intake, book, folder)
         assert list(reopened.by_hand("7-2.jpg")) == ["corners"]
         assert np.allclose(reopened.mark("7-2.jpg").corners, corners) and measure.calls[-1][2:] == (True, False)
         assert reopened.start("7-2.jpg").start_deg == pytest.approx(np.degrees(np.arctan(50 / 3000)))
+        assert reopened.spot("7-2.jpg") == (50, 3000)
 
 
 def test_a_refused_photo_is_kept_and_marks_by_hand_mend_it(intake, measure, book):
@@ -122,7 +145,7 @@ def test_a_refused_photo_is_kept_and_marks_by_hand_mend_it(intake, measure, book
     corners, line = intake.marks("7-1.jpg")
     assert corners == FIELD.tolist()  # the face was found although the line was not
     intake.place("7-1.jpg", line=line)
-    assert intake.entry("7-1.jpg").state == "to look at" and np.allclose(intake.by_hand("7-1.jpg")["line"], line)
+    assert intake.entry("7-1.jpg").state == "to_look_at" and np.allclose(intake.by_hand("7-1.jpg")["line"], line)
     measure.refuse[20] = NoFace
     with pytest.raises(lt.PhotoError):
         intake.take("7-2.jpg")
@@ -131,7 +154,7 @@ def test_a_refused_photo_is_kept_and_marks_by_hand_mend_it(intake, measure, book
         low_heel[0] > low_toe[0] and low_toe[1] > high_toe[1] and high_heel[0] == low_heel[0]
     )  # right-handed: toe on the left
     intake.set_aside("7-2.jpg", "other")
-    assert intake.entry("7-2.jpg").state == "set aside"
+    assert (intake.entry("7-2.jpg").state, intake.entry("7-2.jpg").words) == ("set_aside", "other")
 
 
 def test_a_club_chosen_by_hand_and_changed_later(intake, measure):
@@ -171,8 +194,26 @@ def test_a_start_turns_into_a_heading_and_can_be_taken_away(intake):
     )
     intake.place("7-1.jpg", line=LINE + [[1, 0], [0, 0]])
     assert intake.shot("7-1.jpg")["heading_known"]  # moving a mark leaves the start alone
+    intake.set_spot("7-1.jpg", -40, 3000)  # the same as a spot on the net
+    spot = intake.shot("7-1.jpg")
+    assert spot["start_deg"] == pytest.approx(start.start_deg) and spot["net_left_mm"] == -40
+    assert spot["u_start_deg"] == pytest.approx(start.u_start_deg)
     intake.set_start("7-1.jpg", None)
     assert not intake.shot("7-1.jpg")["heading_known"] and np.isnan(intake.shot("7-1.jpg")["start_deg"])
+
+
+def test_a_spot_on_the_net_follows_the_sessions_distance_unless_it_has_its_own(intake, book):
+    intake.set_spot("7-2.jpg", 50, 2000)  # said before it is measured
+    with pytest.raises(lt.InputError, match="distance"):
+        intake.set_spot("7-1.jpg", 50)  # nobody has said how far the net is
+    intake.take("7-1.jpg"), intake.take("7-2.jpg")
+    book.change("session", intake.session, net_distance_mm=3000)
+    intake.set_spot("7-1.jpg", 50)
+    assert intake.spot("7-1.jpg") == (50, None)
+    for net in (3000, 4000):  # corrected afterwards: every ball without a distance of its own follows
+        book.change("session", intake.session, net_distance_mm=net)
+        assert intake.shot("7-1.jpg")["start_deg"] == pytest.approx(np.degrees(np.arctan(50 / net)))
+        assert intake.shot("7-2.jpg")["start_deg"] == pytest.approx(np.degrees(np.arctan(50 / 2000)))
 
 
 def test_the_lean_of_the_balls_line_counts(intake, book):
@@ -197,6 +238,7 @@ def test_a_list_of_shots_says_club_and_net(book, folder, measure):
     assert intake.entry("IMG_9.jpg").club == "PW" and intake.start("7-1.jpg") is None
     intake.take("IMG_9.jpg")
     assert intake.shot("IMG_9.jpg")["start_deg"] == pytest.approx(np.degrees(np.arctan(0.01)))
+    assert intake.spot("IMG_9.jpg") == (30, 3000) and intake.spot("7-1.jpg") is None
     with pytest.raises(lt.InputError, match="no column photo"):
         PhotoIntake(book, 1, folder, shot_list=table.drop(columns="photo"), measure=measure)
     with pytest.raises(lt.InputError, match="cannot be read"):
@@ -235,7 +277,7 @@ def test_the_same_photo_twice_in_a_folder_is_one_shot(intake, folder, book):
     ):  # the book's copies are lost: the folder's files are still known by what they hold
         photo.unlink()
     again = PhotoIntake(book, intake.session, folder, measure=Measure())
-    assert [state for name, state in states(again).items() if name in ("7-1.jpg", "7-3.jpg")] == ["to look at"]
+    assert [state for name, state in states(again).items() if name in ("7-1.jpg", "7-3.jpg")] == ["to_look_at"]
 
 
 def test_an_arriving_file_is_taken_when_it_has_stopped_growing(intake, folder):
@@ -263,7 +305,7 @@ def test_what_another_process_enters_is_seen(intake, book):
     assert intake.entry("7-1.jpg").state == "new"
     with lt.SessionBook(book.path) as other:
         PhotoIntake(other, intake.session, intake.files.folder, measure=Measure()).take("7-1.jpg")
-    assert intake.entry("7-1.jpg").state == "to look at"
+    assert intake.entry("7-1.jpg").state == "to_look_at"
 
 
 def test_links_hidden_folders_and_other_files_are_passed_over(intake, folder):
@@ -331,7 +373,7 @@ def test_a_clean_face_is_taken_out_of_the_later_photos_of_its_club(book, intake,
         intake.take("7-1.jpg")
     intake.take("7-2.jpg")
     intake.set_aside("7-1.jpg", "clean face")
-    assert set(measure.befores) == {None} and states(intake)["7-1.jpg"] == "set aside"
+    assert set(measure.befores) == {None} and states(intake)["7-1.jpg"] == "set_aside"
     intake.place("7-2.jpg")  # measured again
     intake.take("7-10.jpg")
     clean = book.photo(intake.entry("7-1.jpg").shot)

@@ -8,8 +8,10 @@ import pandas as pd
 import pytest
 from linetilt.app.panels.dispersion import DispersionPanel
 from linetilt.app.panels.lie_table import SECTIONS, LieTablePanel
-from linetilt.book.schema import NOT_LOOKED
-from linetilt.session import lie_table as logic
+from linetilt.session.bends import retest_of
+from linetilt.session.middle import keep_rules, session_rules, standing
+from linetilt.words.bag import bag_words, headline
+from linetilt.words.terms import span_words
 
 HERE = Path(__file__).parent
 
@@ -23,7 +25,8 @@ def book(tmp_path):
         )
         session = book.add_session(bag, day="2026-05-31")
         for shot in pd.read_csv(HERE / "lie_table_shots.csv").fillna({"why": ""}).to_dict("records"):
-            book.add_shot(session, str(shot["club"]), mark=shot, reading=shot, counted=shot["counted"], why=shot["why"])
+            aside = {} if shot["counted"] else {"state": "set_aside", "reason": "other", "why": shot["why"]}
+            book.add_shot(session, str(shot["club"]), mark=shot, lie=shot, **aside)
         yield book
 
 
@@ -33,30 +36,38 @@ def panel(book):
 
 
 def test_the_table_is_the_pooled_bag_and_its_plan(book):
-    table = logic.lie_table(book)
-    alone = lt.fit_bag(book.shots(1), book.bag(1))
+    table = standing(book)
+    alone = lt.fit_bag(lt.session_shots(book, 1), book.bag(1))
     assert table.fit.table["lie_error_deg"].tolist() == alone.table["lie_error_deg"].tolist()
     assert table.plan["bend_deg"].tolist() == lt.plan_bends(alone, book.bag(1))["bend_deg"].tolist()
-    words = table.words.set_index("club")
+    words = bag_words(table).set_index("club")
     assert words.loc["PW", "balls"] == "3 + 1 set aside"
     assert words.loc["5", "sits"] == "1.3° toe down" and words.loc["5", "advice"] == "bend 1.25° upright"
     assert words.loc["9", "range"] == "0.5° toe down to 1.0° toe up"
-    assert table.headline.startswith("Enough: after 31 balls")
+    assert headline(table).startswith("Enough: after 31 balls")
 
 
 def test_balls_that_wait_to_be_looked_at_are_not_called_set_aside(book):
     counted = book.shots(1).query("counted")
     pw = counted[counted["club"] == "PW"]["shot_id"]
-    book.set_aside(int(pw.iloc[0]), NOT_LOOKED)
-    table = logic.lie_table(book)
-    assert table.words.set_index("club").loc["PW", "balls"] == "2 + 1 set aside + 1 to look at"
-    assert table.headline.endswith("1 ball waits to be looked at in the second notebook.")
+    book.decide(int(pw.iloc[0]), "to_look_at")
+    table = standing(book)
+    assert bag_words(table).set_index("club").loc["PW", "balls"] == "2 + 1 set aside + 1 to look at"
+    assert headline(table).endswith("1 ball waits to be looked at in the second notebook.")
     for shot in counted["shot_id"]:
-        book.set_aside(int(shot), NOT_LOOKED)
+        book.decide(int(shot), "to_look_at")
     assert (
-        logic.lie_table(book).headline
+        headline(standing(book))
         == f"No ball counts yet. {len(counted)} balls wait to be looked at in the second notebook."
     )
+
+
+def test_refused_photos_and_balls_without_a_lie_are_told_apart(book):
+    book.add_shot(1, "PW", state="refused", reason="two_lines", why="two lines were seen")
+    book.add_shot(1, "PW", mark={"strike_toe_mm": 2.0, "strike_up_mm": 12.0})
+    table = standing(book)
+    assert bag_words(table).set_index("club").loc["PW", "balls"] == "3 + 1 set aside + 1 not read + 1 without a lie"
+    assert headline(table).endswith("1 photo could not be read and waits for you in the second notebook.")
 
 
 @pytest.mark.parametrize(
@@ -69,38 +80,38 @@ def test_balls_that_wait_to_be_looked_at_are_not_called_set_aside(book):
     ],
 )
 def test_intervals_in_words(low, high, said):
-    assert logic.span_words(low, high) == said
+    assert span_words(low, high) == said
 
 
 def test_a_few_balls_ask_for_more_and_name_the_club(book):
     for shot in book.shots(1)["shot_id"].iloc[6:]:
         book.set_aside(int(shot), "other")
-    table = logic.lie_table(book)
+    table = standing(book)
     following = table.fit.next_club().club
-    assert f"Hit the {following} next" in table.headline and "more balls" in table.headline
-    assert table.words.set_index("club").loc[following, "enough"] == "hit it next"
+    assert f"Hit the {following} next" in headline(table) and "more balls" in headline(table)
+    assert bag_words(table).set_index("club").loc[following, "enough"] == "hit it next"
 
 
 def test_rules_stay_in_the_book_and_are_no_edit(book, tmp_path):
     edits = len(book.history())
-    logic.keep_rules(book, 1, cap_deg=1.0)
-    logic.keep_rules(book, 1, step_deg=0.5)
-    assert logic.session_rules(book, 1) == {"step_deg": 0.5, "cap_deg": 1.0, "misses": {}}
+    keep_rules(book, 1, cap_deg=1.0)
+    keep_rules(book, 1, step_deg=0.5)
+    assert session_rules(book, 1) == {"step_deg": 0.5, "cap_deg": 1.0, "misses": {}}
     assert len(book.history()) == edits
-    empty = logic.lie_table(book, book.add_session(1))
+    empty = standing(book, book.add_session(1))
     with pytest.raises(lt.InputError, match="no ball of this session counts"):
         empty.lie_error("5")
     with pytest.raises(lt.InputError, match="no club 'X'"):
         empty.lie_error("X")
     with pytest.raises(lt.InputError, match="cap_deg is 30"):
-        logic.keep_rules(book, 1, cap_deg=30)
+        keep_rules(book, 1, cap_deg=30)
     with pytest.raises(lt.InputError, match="no rule 'cup'"):
-        logic.keep_rules(book, 1, cup=1)
+        keep_rules(book, 1, cup=1)
 
 
 def test_a_session_with_rules_can_be_taken_back(book):
     session = book.add_session(1, day="2026-06-01")
-    logic.keep_rules(book, session, cap_deg=1.0)
+    keep_rules(book, session, cap_deg=1.0)
     assert book.undo() == "session added"
     assert session not in set(book.sessions()["session_id"])
 
@@ -119,13 +130,33 @@ def test_step_cap_and_limit_change_the_plan_and_are_there_after_a_restart(panel,
     assert (again._step.value, again._cap.value, again.value.bag["8"].limit_deg) == (0.5, "0.5", 0.0)
     again._undo.click()
     assert again.value.bag["8"].limit_deg == 1.0 and "Taken back" in again._message.value
+    edits = len(book.history())
+    again._undo.click()  # the balls and the bag were entered elsewhere: they stay
+    assert "nothing of this panel to take back" in again._message.value and len(book.history()) == edits
+
+
+def test_nothing_is_entered_where_another_session_was_opened_before_the_fitter_says_which(panel, book):
+    other = book.add_session(1, day="2026-06-01")
+    edits, rules = len(book.history()), session_rules(book, 1)
+    panel._cap.value = "0,5"
+    panel._club.value, panel._limit.value = "8", "0"
+    panel._bent_club.value, panel._bent.value = "5", "1"
+    press(panel, "Enter the bend")
+    assert panel._elsewhere.asked and "Not done" in panel._message.value
+    assert (len(book.history()), session_rules(book, 1), session_rules(book, other)) == (edits, rules, rules)
+    press(panel, "Stay with Robin Demo, session 1")
+    assert not panel._elsewhere.asked and panel.value.session_id == 1
+    panel._cap.value = ""
+    panel._cap.value = "0,5"
+    assert session_rules(book, 1)["cap_deg"] == 0.5
 
 
 def test_a_feared_miss_stops_a_bend_until_it_is_forgotten(panel):
     panel._miss_club.value = "5"
     panel._middle.value, panel._side.value, panel._scatter.value, panel._feared.value = "12", "left", "6", "left"
     press(panel, "Keep this miss")
-    assert panel.value.plan.set_index("club").loc["5", "outcome"] == "look at the miss first"
+    assert panel.value.plan.set_index("club").loc["5", "outcome"] == "miss_first"
+    assert "look at the miss first" in panel._table.value
     assert "5: middle 12 m left, scatter 6 m, left is feared" in panel._misses.value
     press(panel, "Forget this miss")
     assert panel.value.plan.set_index("club").loc["5", "outcome"] == "bend"
@@ -139,15 +170,17 @@ def test_a_feared_miss_stops_a_bend_until_it_is_forgotten(panel):
     ],
 )
 def test_a_wrong_number_is_said_in_the_panel_and_not_kept(panel, book, field, typed, said):
-    edits, rules = len(book.history()), logic.session_rules(book, 1)
+    edits, rules = len(book.history()), session_rules(book, 1)
     getattr(panel, field).value = typed
     assert re.search(said, panel._message.value)
-    assert (len(book.history()), logic.session_rules(book, 1)) == (edits, rules)
+    assert (len(book.history()), session_rules(book, 1)) == (edits, rules)
 
 
 def test_bench_sheet_bend_and_retest(panel, book):
     press(panel, "Keep the plan and make the sheet")
     assert len(book.plans(1)) == 8
+    press(panel, "Keep the plan and make the sheet")
+    assert len(book.plans(1)) == 8  # the same plan on the same facts: kept once
     sheet = book.path.with_name(f"{book.path.stem}-bench-1.html")
     assert "1.25° upright" in sheet.read_text() and sheet.name in panel._sheet.value
     panel._bent_club.value = "5"
@@ -160,6 +193,7 @@ def test_bench_sheet_bend_and_retest(panel, book):
     # The session's own estimate stays that of the club as it was hit; what follows takes the bend in.
     assert panel.value.fit.table.set_index("club").loc["5", "lie_error_deg"] == pytest.approx(-1.33, abs=0.01)
     assert panel.value.lie_errors["5"][0] == pytest.approx(-0.08, abs=0.01)
+    assert panel.value.plan.set_index("club").loc["5", "bend_deg"] == 0  # done: it is not asked for again
     press(panel, "Start the retest")
     assert (
         panel.value.session["retest_of"] == 1
@@ -170,10 +204,11 @@ def test_bench_sheet_bend_and_retest(panel, book):
         book.add_shot(
             int(panel.value.session["session_id"]),
             "5",
-            reading={"lie_error_deg": lie, "u_lie_error_deg": 0.4, "heading_known": True},
+            lie={"lie_error_deg": lie, "u_lie_error_deg": 0.4, "heading_known": True},
         )
     panel._again.click()
-    assert panel.value.retest["club"].tolist() == ["5"] and "The 5 was predicted to sit" in panel._retest.value
+    again = retest_of(book, int(panel.value.session["session_id"]))
+    assert again["club"].tolist() == ["5"] and "The 5 was predicted to sit" in panel._retest.value
     panel._session.value = 1  # the first test shows its retest as well
     assert "The 5 was predicted to sit" in panel._retest.value
     assert LieTablePanel(book).value.session["session_id"] == 1  # and is the one that is open after a restart

@@ -55,6 +55,11 @@ def labels(panel):
     return {name: label for label, name in panel._list.options}
 
 
+def fact(panel, name):
+    """What stands in the book of the first shot."""
+    return panel._intake.book.shots(panel._intake.session)[name].iloc[0]
+
+
 def wait(until, seconds=10):
     end = time.monotonic() + seconds
     while not until():
@@ -78,7 +83,7 @@ def test_choose_count_set_aside_undo_and_open_again(make):
         labels(panel)["7-2.jpg"].startswith("✓") and panel._list.value == "7-3.jpg"
     )  # on to the next, which is measured at once
     assert panel.value["counted"].tolist() == [True, False]
-    panel._why.value = "double print"
+    panel._why.value = "double_print"
     panel._aside.click()
     assert "double print" in labels(panel)["7-3.jpg"] and panel._list.value == "IMG_9.jpg"
     panel._undo.click()
@@ -90,13 +95,16 @@ def test_choose_count_set_aside_undo_and_open_again(make):
     panel._undo.click()
     assert panel._list.value == "7-2.jpg" and "to look at" in labels(panel)["7-2.jpg"]
     panel._undo.click()
-    assert "no decision to take back" in panel._message.value and len(panel.value) == 2  # what was measured stays
+    assert "no decision of this screen to take back" in panel._message.value
+    assert len(panel.value) == 2  # what was measured stays
     panel._list.value = "7-3.jpg"
     panel._why.value = "other"
     panel._other.value = "ball fell off the tee"
     panel._aside.click()
     again = make()
     assert labels(again) == labels(panel) and "ball fell off the tee" in labels(again)["7-3.jpg"]
+    row = panel.value.set_index("note").loc["7-3.jpg"]
+    assert (row["state"], row["reason"], row["why"]) == ("set_aside", "other", "ball fell off the tee")
 
 
 def test_the_club_is_chosen_and_the_start_set(make):
@@ -109,21 +117,23 @@ def test_the_club_is_chosen_and_the_start_set(make):
     )
     panel._club.value = "PW"
     assert "club PW, to look at" in labels(panel)["IMG_9.jpg"] and "Nobody saw" in panel._more.value
-    wide = panel.value["u_lie_error_deg"].iloc[0]
+    wide = panel.value.iloc[0]["u_lie_error_deg"]
     panel._start.value = "net"
     assert panel._off.description == "Off, mm" and panel._net.layout.display is None
     panel._off.value, panel._side.value, panel._net.value = 52.4, "right", 3.0
     panel._set_start.click()
     row = panel.value.iloc[0]
     assert row["start_deg"] == pytest.approx(-np.degrees(np.arctan(52.4 / 3000))) and row["u_lie_error_deg"] < wide
-    assert "started 1.0° right" in panel._more.value and (panel._start.value, panel._off.value, panel._side.value) == (
-        "degrees",
-        1.0,
-        "right",
-    )
+    assert (row["net_left_mm"], row["net_distance_mm"]) == (-52.4, 3000.0) and np.isnan(fact(panel, "start_deg"))
+    shown = (panel._start.value, panel._off.value, panel._side.value, panel._net.value)
+    assert "started 1.0° right" in panel._more.value and shown == ("net", 52.4, "right", 3.0)  # as it was typed
+    panel._start.value = "degrees"
+    panel._off.value, panel._side.value = 1.5, "left"
+    panel._set_start.click()
+    assert panel.value.iloc[0]["start_deg"] == 1.5 and np.isnan(panel.value["net_left_mm"].iloc[0])
     panel._start.value = ""
     panel._set_start.click()
-    assert np.isnan(panel.value["start_deg"].iloc[0])
+    assert np.isnan(panel.value.iloc[0]["start_deg"])
 
 
 def test_the_net_in_inches_and_feet(make, tmp_path):
@@ -135,10 +145,10 @@ def test_the_net_in_inches_and_feet(make, tmp_path):
     assert panel._net.value == pytest.approx(10.0)
     panel._off.value = 6.0
     panel._set_start.click()
-    assert (
-        panel.value["start_deg"].iloc[0] == pytest.approx(np.degrees(np.arctan(0.5 / 10)))
-        and " in to the toe" in panel._words.value
-    )
+    # 6 in at 10 ft; 25.4 mm to the inch, exactly (international yard and pound agreement, 1959)
+    assert panel.value.iloc[0]["start_deg"] == pytest.approx(np.degrees(np.arctan(0.5 / 10)))
+    assert panel.value["net_left_mm"].iloc[0] == pytest.approx(152.4) and " in to the toe" in panel._words.value
+    assert np.isnan(panel.value["net_distance_mm"].iloc[0])  # the session's: a ball that follows it
 
 
 def test_marks_are_moved_by_hand_and_numbers_follow(make):
@@ -180,7 +190,7 @@ def test_a_refused_photo_says_why_and_offers_the_handles(make, measure):
     panel._picture.corners = FIELD.tolist()
     assert "to look at" in labels(panel)["7-2.jpg"] and not panel._count.disabled
     panel._list.value = "7-1.jpg"
-    panel._why.value = "wrong ball"
+    panel._why.value = "wrong_ball"
     panel._aside.click()
     assert "wrong ball" in labels(panel)["7-1.jpg"]
 
@@ -262,7 +272,7 @@ def test_an_error_in_a_callback_is_shown(make, monkeypatch):
     assert "ZeroDivisionError" in panel._message.value
     monkeypatch.undo()
     panel._undo.click()
-    assert "no decision" in panel._message.value  # the session and the bag, entered elsewhere, stay
+    assert "no decision of this screen" in panel._message.value  # the session and the bag, entered elsewhere, stay
     assert len(panel._intake.book.sessions()) == 1
 
 

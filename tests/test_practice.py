@@ -207,12 +207,12 @@ def test_a_bend_is_not_the_golfers_doing(tmp_path):
                     session,
                     "7",
                     mark={"strike_toe_mm": 3.0, "strike_up_mm": 15.0},
-                    reading={"lie_error_deg": lie, "u_lie_error_deg": 0.5},
+                    lie={"lie_error_deg": lie, "u_lie_error_deg": 0.5},
                 )
             book.add_shot(session, "7", mark={"strike_toe_mm": -20.0, "strike_up_mm": 2.0})  # no lie, but a strike
             book.set_aside(
                 book.add_shot(
-                    session, "7", mark={"strike_toe_mm": 30.0}, reading={"lie_error_deg": 9.0, "u_lie_error_deg": 0.5}
+                    session, "7", mark={"strike_toe_mm": 30.0}, lie={"lie_error_deg": 9.0, "u_lie_error_deg": 0.5}
                 ),
                 "heavy",
             )

@@ -63,8 +63,7 @@ with lt.SessionBook(home / "shop.linetilt") as book:
     for name in ("6-4.jpg", "6-2.jpg"):
         intake.take(name), intake.count(name)
     panel.close()
-    fit = lt.session_fit(book, intake.session)
-    book.add_plan(intake.session, lt.plan_bends(fit, fit.bag))
+    lt.session.hand_out(book, intake.session)
     LieTablePanel(book), DispersionPanel.of_session(book, club="6")
     lt.golfer_report(book, intake.session, home / "report.html"), lt.bench_sheet(book, intake.session, home / "bench.html")
     lt.handouts.clinic_summary(book, book.sessions()["day"].iloc[0], home / "clinic.html")
@@ -202,7 +201,6 @@ def test_a_book_that_was_tampered_with_leads_to_no_other_file(tmp_path):
             "7",
             photo=b"\xff\xd8\xff x",
             mark={"tilt_deg": 1.0, "u_tilt_deg": 0.3},
-            reading=lt.lie_reading(1.0, 34),
         )
         book._db.execute("UPDATE shot SET photo = '../secret'")
         for call in (
@@ -234,9 +232,7 @@ def test_a_page_carries_nothing_of_what_the_phone_wrote(tmp_path):
     with lt.SessionBook(tmp_path / "shop.linetilt") as book:
         session = book.add_session(book.add_bag(book.add_golfer("Robin"), lt.Bag([club])), day="2026-05-31")
         mark = lt.measure_photo(data.getvalue(), club)
-        book.add_shot(
-            session, "6", photo=data.getvalue(), mark=mark, reading=lt.lie_reading(mark.tilt_deg, club.loft_deg)
-        )
+        book.add_shot(session, "6", photo=data.getvalue(), mark=mark)
         page = lt.golfer_report(book, session, tmp_path / "report.html", comparison=None)
         lt.export_book(book, tmp_path / "export", parquet=False)
         intake = PhotoIntake(book, session)
@@ -312,7 +308,8 @@ def test_what_was_typed_is_shown_as_text_in_every_panel(tmp_path):
             book.add_shot(
                 session,
                 EVIL,
-                reading=lt.lie_reading(-2.5, 34, u_tilt_deg=0.3, face_heading_deg=0.2, u_face_heading_deg=0.3),
+                mark={"tilt_deg": -2.5, "u_tilt_deg": 0.3},
+                start=(0.2, 0.2),
                 note=EVIL,
             )
         panels = [

@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 from afternoon import DEMO, afternoon
 from linetilt.handouts.charts import landing_figure
-from linetilt.handouts.report import HITTING_CAUTION
+from linetilt.handouts.pages import HITTING_CAUTION
 from PIL import Image
 
 EVIL = "<script>document.title='owned'</script>"
@@ -52,7 +52,8 @@ class Page(HTMLParser):
 
 def test_a_report_says_what_it_must(report, book):
     text = " ".join(Page(report).text.split())
-    plan = book.plans(1)
+    plan = lt.session_plan(book, 1)
+    assert plan["outcome"].tolist() == book.plans(1)["outcome"].tolist()  # as it was handed out
     for row in plan.itertuples():
         assert row.reason in text
     for line in (
@@ -71,7 +72,7 @@ def test_a_report_says_what_it_must(report, book):
         assert line in text, line
     estimate = lt.session_fit(book, 1).table.set_index("club").loc["8"]
     low, high = sorted((-estimate["low_deg"], -estimate["high_deg"]))
-    assert f"{-estimate['lie_error_deg']:.1f}° toe down" in text and f"{low:.1f}° to {high:.1f}° down" in text
+    assert f"{-estimate['lie_error_deg']:.1f}° toe down" in text and f"{low:.1f}° to {high:.1f}° toe down" in text
 
 
 def test_a_page_loads_nothing(report, book):
@@ -122,12 +123,10 @@ def evil(tmp_path):
                 session,
                 club,
                 mark={"tilt_deg": -2.5, "u_tilt_deg": 0.3, "strike_toe_mm": 4.0, "strike_up_mm": 15.0},
-                reading=lt.lie_reading(
-                    -2.5, bag[club].loft_deg, u_tilt_deg=0.3, face_heading_deg=0.2, u_face_heading_deg=0.3
-                ),
+                start=(0.2, 0.2),
                 note=EVIL,
             )
-        book.set_aside(book.add_shot(session, "PW", reading=lt.lie_reading(5, 46)), EVIL)
+        book.set_aside(book.add_shot(session, "PW", mark={"tilt_deg": 5.0}), EVIL)
         yield book
 
 
@@ -184,7 +183,7 @@ def test_a_session_without_bends_or_photos_or_strikes(tmp_path):
         with pytest.raises(lt.InputError, match="no ball of session 1"):
             lt.golfer_report(book, session)
         for tilt in (0.1, -0.2, 0.1):
-            book.add_shot(session, "7", reading=lt.lie_reading(tilt, 34, face_heading_deg=0))
+            book.add_shot(session, "7", mark={"tilt_deg": tilt}, start=0.0)
         text = Page(lt.golfer_report(book, session)).text
         assert (
             "Nothing, on what is known today." in text
@@ -201,11 +200,7 @@ def test_hands_instead_of_a_bend_bring_their_own_picture(tmp_path):
     with lt.SessionBook(tmp_path / "a.linetilt") as book:
         session = book.add_session(book.add_bag(book.add_golfer("Robin"), lt.Bag([club])), day="2026-05-31")
         for _ in range(9):
-            book.add_shot(
-                session,
-                "6",
-                reading=lt.lie_reading(-2.2, 30, u_tilt_deg=0.2, face_heading_deg=0, u_face_heading_deg=0.3),
-            )
+            book.add_shot(session, "6", mark={"tilt_deg": -2.2, "u_tilt_deg": 0.2}, start=(0.0, 0.2))
         text = " ".join(Page(lt.golfer_report(book, session)).text.split())
         assert (
             re.search(r"What it would do to your shots: the 6, hands \d+ mm lower", text) and "must not be bent" in text
@@ -253,13 +248,7 @@ def test_what_was_found_is_drawn_only_where_it_is_what_was_kept(tmp_path):
     with lt.SessionBook(tmp_path / "a.linetilt") as book:
         for tilt_deg in (mark.tilt_deg, mark.tilt_deg + 0.5):  # the second: moved by hand
             session = book.add_session(book.add_bag(book.add_golfer("Robin"), bag, day="2026-05-31"), day="2026-05-31")
-            book.add_shot(
-                session,
-                "6",
-                photo=photo,
-                mark=vars(mark) | {"tilt_deg": tilt_deg},
-                reading=lt.lie_reading(tilt_deg, 30),
-            )
+            book.add_shot(session, "6", photo=photo, mark=vars(mark) | {"tilt_deg": tilt_deg})
             pictures = [
                 attrs["src"]
                 for tag, attrs in Page(lt.golfer_report(book, session, comparison=None)).tags
@@ -281,23 +270,29 @@ def test_the_trend_is_told_where_there_is_one(tmp_path):
                     book.add_shot(
                         session,
                         club,
-                        mark={"strike_toe_mm": toe, "strike_up_mm": 15.0},
-                        reading=lt.lie_reading(0.5, bag[club].loft_deg),
+                        mark={"tilt_deg": 0.5, "strike_toe_mm": toe, "strike_up_mm": 15.0},
                     )
         assert "Strikes over time, across the face: No change yet" in lt.golfer_report(book, 3)
         assert "Strikes over time" not in lt.golfer_report(book, 6)
 
 
-def test_a_refused_photo_is_one_word_among_the_reasons():
-    from linetilt.handouts.report import _sure_lines
-
-    class Fit:
-        settled, warnings = pd.Series(dtype=bool), []
-
-    shots = pd.DataFrame(
-        {
-            "counted": [True, False, False, False],
-            "why": ["", "photo refused: Two lines. What to do:\nwipe", "heavy strike", "photo refused: None."],
-        }
-    )
-    assert _sure_lines(Fit, shots)[1] == "3 balls were set aside: heavy strike, photo not read."
+def test_each_kind_of_ball_that_does_not_count_is_told_apart(tmp_path):
+    """One ball waits, two were set aside for one reason, two photos were refused: a sentence each."""
+    with lt.SessionBook(tmp_path / "a.linetilt") as book:
+        session = book.add_session(
+            book.add_bag(book.add_golfer("Robin"), lt.Bag([lt.Club(label="7", loft_deg=34)])), day="2026-05-31"
+        )
+        book.add_shot(session, "7", mark={"tilt_deg": 0.1})
+        for _ in range(2):
+            book.set_aside(book.add_shot(session, "7", mark={"tilt_deg": 3.0}), "heavy strike")
+        book.add_shot(session, "7", mark={"tilt_deg": 1.0}, state="to_look_at")
+        for code in ("two_lines", "no_face"):
+            book.add_shot(session, "7", state="refused", reason=code, why="what was seen")
+        text = " ".join(Page(lt.golfer_report(book, session, comparison=None)).text.split())
+    assert "1 of 6 balls counted" in text and "what was seen" not in text and "heavy_strike" not in text
+    for sentence in (
+        "2 balls were set aside: heavy strike.",
+        "2 photos could not be read.",
+        "1 ball nobody has looked at yet.",
+    ):
+        assert sentence in text, sentence

@@ -16,6 +16,7 @@ from linetilt.base.errors import NoBall, NoPenLine, NoPlumb, PhotoError, TwoPenL
 from linetilt.base.units import from_mm, to_mm
 from linetilt.marking.setup import marks_by_hand
 from linetilt.session.desk import Desk
+from scipy.stats import norm
 
 EASY = {"background": "plain", "pitch_deg": 3.0, "aim_down_deg": 0.0, "hard": False, "reference": "cord"}
 DEMO = Path(__file__).parents[1] / "demo_photos"
@@ -242,7 +243,11 @@ def test_every_entry_is_in_the_book_and_comes_back(book):
         )
         assert row(bag).fields["score_line_length_mm"].value == "2.05"
         assert net.value == pytest.approx(3 * 914.4) and net._net.value == "3"
-        assert line.value == pytest.approx((-0.5, 1 / 1.96)) and "0.5° to the heel's side, ±1.0°" in line._line.value
+        # "±" holds 95 % of a normal distribution: its quantile from scipy
+        assert (
+            line.value == pytest.approx((-0.5, 1 / norm.ppf(0.975)))
+            and "0.5° to the heel's side, ±1.0°" in line._line.value
+        )
         summary = SummaryPanel(desk)
         assert (
             summary.value["value"].iloc[0] == "Robin Ash, left-handed"

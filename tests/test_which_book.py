@@ -5,7 +5,7 @@ from pathlib import Path
 import linetilt as lt
 import pandas as pd
 import pytest
-from linetilt.session.lie_table import lie_table, session_rules
+from linetilt.session.middle import session_rules, standing
 
 DEMO = Path(__file__).parents[1] / "demo_photos"
 
@@ -52,15 +52,25 @@ def test_a_book_without_a_golfer_is_stood_in_for_by_a_demo_book_that_is_kept(tmp
 
 def test_the_readings_are_entered_with_their_photos_once_and_not_beside_the_fitters_own(measured, tmp_path):
     readings = pd.read_csv(DEMO / "readings.csv", dtype={"club": str})
-    shots = measured.shots(1)
-    assert (
-        shots["note"].tolist() == readings["photo"].tolist()
-        and shots["counted"].tolist() == readings["counted"].tolist()
-    )
-    assert (
-        shots["lie_error_deg"].round(4).equals(readings["lie_error_deg"])
-        and shots["club"].tolist() == readings["club"].tolist()
-    )
+    shots = lt.session_shots(measured, 1)
+    for name, column in (("note", "photo"), ("state", "state"), ("club", "club")):
+        assert shots[name].tolist() == readings[column].tolist()
+    assert shots["reason"].tolist() == readings["reason"].fillna("").tolist()
+    assert (shots["lie_error_deg"].notna() == readings["tilt_deg"].notna()).all()
+    # the lie is not in the file: it follows from tilt, club and start, here one by one by the public functions
+    bag = lt.read_bag(DEMO / "bag.csv")
+    for row in shots[shots["counted"]].itertuples():
+        loft, start = bag[row.club].loft_deg, lt.lie.start_from_net(row.net_left_mm, row.net_distance_mm)
+        face = lt.lie.heading_from_start(start.start_deg, loft, u_start_deg=start.u_start_deg)
+        alone = lt.lie_reading(
+            row.tilt_deg,
+            loft,
+            u_tilt_deg=row.u_tilt_deg,
+            face_heading_deg=face.face_heading_deg,
+            u_face_heading_deg=face.u_face_heading_deg,
+        )
+        assert row.lie_error_deg == pytest.approx(alone.lie_error_deg, rel=1e-9)
+        assert row.u_lie_error_deg == pytest.approx(alone.u_lie_error_deg, rel=1e-9)
     row = int(shots["counted"].idxmax())
     shot = int(shots["shot_id"][row])
     assert measured.photo(shot).read_bytes() == (DEMO / "photos" / "perrin" / readings["photo"][row]).read_bytes()
@@ -69,7 +79,7 @@ def test_the_readings_are_entered_with_their_photos_once_and_not_beside_the_fitt
     with lt.open_book(own, demo=DEMO) as book:  # one ball counted in the second notebook
         intake = lt.session.open_photos(book, demo=book.demo)
         assert len(intake.entries()) == len(readings)
-        book.add_shot(1, "4", reading={"lie_error_deg": -2.0, "u_lie_error_deg": 0.5}, note="4-3.jpg")
+        book.add_shot(1, "4", lie={"lie_error_deg": -2.0, "u_lie_error_deg": 0.5}, note="4-3.jpg")
     with lt.open_book(own, demo=DEMO, measured=True) as book:
         assert len(book.shots()) == 1
 
@@ -86,7 +96,7 @@ def test_the_bag_tells_the_story_of_the_demo_photos(measured):
     truth = pd.read_csv(DEMO / "truth.csv")
     truth = truth[truth["photo"].str.startswith("perrin/") & truth["kind"].isna()]
     mean = truth["lie_error_deg"].groupby(truth["photo"].str.extract(r"/(\w+)-")[0].to_numpy()).mean()
-    table = lie_table(measured)
+    table = standing(measured)
     found = table.fit.table.set_index("club")
     inside = [found.low_deg[club] <= mean[club] <= found.high_deg[club] for club in found.index]
     assert sum(inside) >= len(inside) - 1

@@ -11,6 +11,7 @@ from ...base.units import MM_PER_INCH
 from ...lie.start import StartDirection
 from ...reading.mark import FLAGS
 from ...session.intake import NEW
+from ...session.middle import session_shots
 from ...words.shots import PLUS_MINUS, shot_words
 from .common import ROW, STYLE, Elsewhere, book_line, in_words, message_line, say, shown_errors, text, typed
 from .handles import PhotoHandles
@@ -168,8 +169,8 @@ class PhotosPanel(widgets.VBox):
 
     @property
     def value(self):
-        """The session's shots as they stand in the book, a DataFrame."""
-        return self._intake.book.shots(self._intake.session)
+        """The session's shots with their lie readings (see `session_shots`), a DataFrame."""
+        return session_shots(self._intake.book, self._intake.session)
 
     def close(self):
         """End the panel and its watching."""

@@ -39,7 +39,7 @@ def test_signing_in(book, tmp_path):
     [
         ({"name": ["A", ""], "handed": ["right", "left"]}, "row 2"),
         ({"name": ["A"], "handed": ["both"]}, "row 1"),
-        ({"who": ["A"]}, "no column name"),
+        ({"who": ["A"]}, "unknown columns 'who'; expected some of name"),
         ({"name": ["A", "A"]}, "same name"),
     ],
 )

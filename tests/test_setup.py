@@ -334,7 +334,15 @@ def test_clubs_come_from_a_file_and_stay_as_they_were(book, tmp_path):
     (tmp_path / "bag.csv").write_text("label,loft_deg,lie_deg,gauge_lie_deg\n7,35,63,63\nPW,46,64,63.5\n")
     bag._file.value = str(tmp_path / "bag.csv")
     bag._load.click()
-    assert "Entered: PW. There already, and left as they were: 7." in bag._message.value
+    assert (
+        bag.value.labels == ["7"] and bag._asked.layout.display is None
+    )  # what was understood is shown before it is kept
+    assert "There already, and left as they were: 7." in bag._understood.value and "63.5" in bag._understood.value
+    assert bag._enter.description == "Enter 1 club"
+    bag._leave.click()
+    assert bag.value.labels == ["7"] and bag._asked.layout.display == "none"
+    bag._load.click(), bag._enter.click()
+    assert "Entered: PW." in bag._message.value and bag._asked.layout.display == "none"
     assert bag.value.labels == ["7", "PW"] and bag.value["7"].loft_deg == 34 and bag.value["PW"].gauge_lie_deg == 63.5
     bag._upload.value = (
         {
@@ -345,6 +353,7 @@ def test_clubs_come_from_a_file_and_stay_as_they_were(book, tmp_path):
             "last_modified": NOON,
         },
     )
+    bag._enter.click()
     assert bag.value.labels == ["7", "PW", "56"] and bag._upload.value == ()
     content = (DEMO / "bag.csv").read_bytes()
     bag._upload.value = (
@@ -356,6 +365,7 @@ def test_clubs_come_from_a_file_and_stay_as_they_were(book, tmp_path):
             "last_modified": NOON,
         },
     )
+    bag._enter.click()
     assert len(bag.value) == 9
     golfer._undo.click()  # the whole list is one entry
     assert "Taken back: clubs 4, 5, 6, 8, 9, SW added" in golfer._message.value and bag.value.labels == [

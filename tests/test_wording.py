@@ -13,7 +13,7 @@ import pytest
 from faces.camera import take_photo
 from faces.setup_scene import take_setup_photo
 from linetilt.base.errors import InputError, PhotoError
-from linetilt.book.book import _SENTENCES
+from linetilt.book.store import _SENTENCES
 from linetilt.reading.photo import open_photo
 
 SOURCES = sorted(Path(lt.__file__).parent.rglob("*.py"))

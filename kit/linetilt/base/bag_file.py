@@ -89,12 +89,17 @@ def read_bag(source: Any) -> Bag:
     return Bag(clubs)
 
 
+def hand_of(written: Any) -> str:
+    """Return the hand that a cell says: "right" for "Right", "R", "RH" or "right-handed"; what says none stays as it is."""
+    words = words_of(written)
+    return _HANDS.get("".join(filter(str.isalpha, words.casefold())), words)
+
+
 def _choices(row: dict[str, Any]) -> dict[str, Any]:
     """Return the cells of a row that are one of a few words, as `Club` has them; what is none of them stays."""
     chosen: dict[str, Any] = {}
     if "handed" in row:
-        written = words_of(row["handed"])
-        chosen["handed"] = _HANDS.get("".join(filter(str.isalpha, written.casefold())), written)
+        chosen["handed"] = hand_of(row["handed"])
     if "head" in row:
         written = words_of(row["head"])
         plain = " ".join(written.casefold().replace("-", " ").split())

@@ -5,7 +5,6 @@ from typing import Any
 
 import jinja2
 
-from ..base.errors import BookError, InputError
 from ..base.files import write_whole
 
 HITTING_CAUTION = (
@@ -25,15 +24,12 @@ def page(template: str, path: str | Path | None, **parts: Any) -> str:
 
     Raises
     ------
-    InputError
+    BookError
         Where it cannot be written there.
     """
     text = _PAGES.get_template(template).render(**parts)
     if path is not None:
-        try:
-            write_whole(path, text.encode("utf-8"), "the page")
-        except BookError as error:
-            raise InputError(str(error)) from error
+        write_whole(path, text.encode("utf-8"), "the page")
     return text
 
 

@@ -5,12 +5,22 @@ from pathlib import Path
 
 import pandas as pd
 
-from ..base.bag_file import read_bag
+from ..base.bag_file import hand_of, read_bag
 from ..base.checks import HANDS
 from ..base.club import Bag
 from ..base.errors import InputError
 from ..base.tables import read_rows, words_of
 from .middle import standing
+
+SIGN_IN = ("name", "handed", "note", "bag")
+SIGN_IN_ALIASES = {
+    "golfer": "name",
+    "player": "name",
+    "hand": "handed",
+    "clubs": "bag",
+    "bag file": "bag",
+    "notes": "note",
+}
 
 
 def clinic_sign_in(book, people, *, day, bag=None, place=""):
@@ -37,12 +47,12 @@ def clinic_sign_in(book, people, *, day, bag=None, place=""):
         Naming the row; nothing is entered then.
     """
     folder = Path(people).parent if isinstance(people, str | Path) else Path(".")
-    entries, rows = [], read_rows(people, "the sign-in list", needed=("name",))
+    entries, rows = [], read_rows(people, "the sign-in list", needed=("name",), known=SIGN_IN, aliases=SIGN_IN_ALIASES)
     if not rows:
         raise InputError("the sign-in list has no names; expected a row a golfer; fill it in")
     for number, row in rows:
         row = {name: words_of(value) for name, value in row.items()}
-        handed, clubs = row.get("handed", "right").lower(), bag if "bag" not in row else read_bag(folder / row["bag"])
+        handed, clubs = hand_of(row.get("handed", "right")), bag if "bag" not in row else read_bag(folder / row["bag"])
         if not row.get("name") or handed not in HANDS or not isinstance(clubs, Bag):
             raise InputError(
                 f'sign-in list, row {number}: expected a name, handed "right" or "left" and clubs (a bag file, or a bag for all); it says {row}'

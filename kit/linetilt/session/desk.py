@@ -7,7 +7,7 @@ from datetime import date
 import pandas as pd
 
 from ..base.bag_file import read_bag
-from ..base.club import Club
+from ..base.club import Bag, Club, club_label
 from ..base.errors import InputError
 from ..base.statistics import COVERAGE_FACTOR
 from ..base.units import WORDS, from_mm
@@ -191,21 +191,32 @@ class Desk:
             self.book.change("club", [int(club) for club in clubs["club_id"]], score_line_length_mm=length_mm)
         self._tell()
 
-    def load_bag(self, source):
-        """Enter the clubs of a CSV file that are not in the bag yet, as one entry; return (labels entered, labels that were there)."""
-        bag, golfer = self._bag(), self.golfer
-        clubs = list(read_bag(source))
+    def understand_bag(self, source):
+        """Read the clubs of a table without entering anything; return (clubs that are new, as a `Bag` or None; labels that are there)."""
+        self._bag()
+        golfer, clubs = self.golfer, list(read_bag(source))
         if golfer["handed"] == "right" and any(club.handed == "left" for club in clubs):
             raise InputError(
-                f"the file holds left-handed clubs, and {golfer['name']} is entered as right-handed; expected one hand; correct one of both first"
+                f"the file holds left-handed clubs, and {golfer['name']} is entered as right-handed; expected one hand; "
+                "correct one of both first"
             )
-        there = set(self.clubs.get("label", []))
-        new = [replace(club, handed=golfer["handed"]) for club in clubs if club.label not in there]
-        if new:
-            with self._acting():
-                self.book.add_clubs(bag, new)
-            self._tell()
-        return [club.label for club in new], [club.label for club in clubs if club.label in there]
+        there = {club_label(label) for label in self.clubs.get("label", [])}
+        new = [replace(club, handed=golfer["handed"]) for club in clubs if club_label(club.label) not in there]
+        known = [club.label for club in clubs if club_label(club.label) in there]
+        return Bag(new) if new else None, known
+
+    def enter_bag(self, clubs):
+        """Enter the clubs that `understand_bag` found to be new, as one entry."""
+        with self._acting():
+            self.book.add_clubs(self._bag(), clubs)
+        self._tell()
+
+    def load_bag(self, source):
+        """Enter the clubs of a table that are not in the bag yet, as one entry; return (labels entered, labels that were there)."""
+        new, there = self.understand_bag(source)
+        if new is not None:
+            self.enter_bag(new)
+        return [] if new is None else new.labels, there
 
     # Place and line
 

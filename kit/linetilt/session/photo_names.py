@@ -44,7 +44,13 @@ def read_shot_list(shot_list):
     """Return the rows of a list of shots (path, DataFrame or None), a dict each, by the photo that they name."""
     if shot_list is None:
         return {}
-    rows = read_rows(shot_list, "the list of shots", needed=("photo",), numeric=("net_left_mm", "net_distance_mm"))
+    rows = read_rows(
+        shot_list,
+        "the list of shots",
+        needed=("photo",),
+        known=("photo", "club", "net_left_mm", "net_distance_mm", "golfer", "shot", "note"),
+        numeric=("net_left_mm", "net_distance_mm"),
+    )
     return {
         str(row["photo"]): row | ({"club": words_of(row["club"])} if "club" in row else {})
         for _, row in rows

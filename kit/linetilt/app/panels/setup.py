@@ -14,6 +14,7 @@ from ...base.units import WORDS, from_mm, to_mm
 from ...marking.setup import marks_by_hand, measure_setup
 from ...marking.strip import PAPERS_MM, marking_strip
 from ...reading.photo import open_photo
+from ...words.terms import counted
 from .common import (
     FIELD,
     LABEL,
@@ -220,13 +221,18 @@ class BagPanel(_Panel):
         self._lines = typed("Score lines, all clubs", style=LABEL, layout=FIELD)
         self._all = _button("Use for all clubs", "enters this length for every club of the bag")
         self._file = typed("Clubs from CSV file", placeholder="bag.csv", style=LABEL, layout=FIELD)
-        self._load = _button("Load file", "enters the file's clubs that are not in the bag yet")
+        self._load = _button("Load file", "shows what is understood of the file before anything is entered")
         self._upload = widgets.FileUpload(
-            accept=".csv,text/csv",
-            description="Choose a CSV file",
+            accept=".csv,.xlsx,text/csv",
+            description="Choose a file",
             layout=widgets.Layout(width="200px"),
             tooltip="load clubs from a CSV file of this computer",
         )
+        self._read, self._understood = None, text("")
+        self._enter = _button("Enter the clubs", "puts these clubs into the bag")
+        self._leave = _button("Leave them out", "enters nothing of this file")
+        answers = widgets.HBox([self._enter, self._leave], layout=ROW)
+        self._asked = widgets.VBox([self._understood, answers], layout=widgets.Layout(display="none"))
         super().__init__(
             desk,
             [
@@ -234,10 +240,13 @@ class BagPanel(_Panel):
                 widgets.HBox([self._label, self._loft, self._add], layout=ROW),
                 widgets.HBox([self._lines, self._all], layout=ROW),
                 widgets.HBox([self._file, self._load, self._upload], layout=ROW),
+                self._asked,
             ],
         )
         self._on(self._add, self._on_add, "click")
         self._on(self._all, self._on_all, "click")
+        self._on(self._enter, self._on_enter_read, "click")
+        self._on(self._leave, self._close_read, "click")
         self._on(self._load, lambda: self._on_load(Path(self._file.value.strip()).expanduser()), "click")
         self._on(self._upload, self._on_upload)
 
@@ -267,9 +276,27 @@ class BagPanel(_Panel):
         self._lines.value = ""
 
     def _on_load(self, source):
-        new, there = self._desk.load_bag(source)
-        words = f"Entered: {', '.join(new)}." if new else "No new club in that file."
-        say(self._message, words + (f" There already, and left as they were: {', '.join(there)}." if there else ""))
+        """Show what was understood of a file; nothing is entered before the fitter says so."""
+        self._read, there = self._desk.understand_bag(source)
+        said = f"There already, and left as they were: {', '.join(there)}." if there else ""
+        if self._read is None:
+            self._close_read()
+            return say(self._message, f"No new club in that file. {said}".strip())
+        table = self._read.understood().to_html(index=False, border=0)
+        self._understood.value = text(
+            f"<p><b>Understood of the file</b>, not entered yet. {html.escape(said)}</p>{table}"
+        ).value
+        self._enter.description = f"Enter {counted(len(self._read), 'club')}"
+        self._asked.layout.display = None
+
+    def _on_enter_read(self):
+        clubs = self._read
+        self._desk.enter_bag(clubs)
+        self._close_read()
+        say(self._message, f"Entered: {', '.join(clubs.labels)}.")
+
+    def _close_read(self):
+        self._read, self._asked.layout.display = None, "none"
 
     def _on_upload(self):
         if self._upload.value:

@@ -1,4 +1,6 @@
-"""The habits of the house: style, types, packages that import only downwards, and names that are where they are said to be."""
+"""The habits of the house: style, types, packages that import only downwards, and names that are where they are said to
+be.
+"""
 
 import ast
 import importlib
@@ -10,6 +12,7 @@ from pathlib import Path
 
 import linetilt
 import pytest
+from conftest import SLOW
 
 PROJECT = Path(__file__).parents[1]
 KIT = Path(linetilt.__file__).parent
@@ -30,7 +33,6 @@ def test_every_file_is_formatted():
     run("ruff", "format", "--no-cache", "--check", ".")
 
 
-@pytest.mark.slow
 def test_mypy_finds_nothing(tmp_path):
     run("mypy", "--cache-dir", str(tmp_path))
 
@@ -116,6 +118,13 @@ def test_every_package_is_in_the_wheel():
     inside = {".".join(file.parent.relative_to(KIT.parent).parts) for file in KIT.rglob("*.py")}
     assert set(settings["packages"]) == inside | {"linetilt.notebooks", "linetilt.demo_photos"}
     assert (KIT / "py.typed").is_file()
+
+
+@pytest.mark.parametrize("file", sorted(SLOW))
+def test_what_is_listed_as_slow_is_there(file):
+    tree = ast.parse((PROJECT / "tests" / file).read_text("utf-8"))
+    names = {node.name for node in ast.walk(tree) if isinstance(node, ast.FunctionDef)}
+    assert set(SLOW[file]) <= names
 
 
 def test_the_readme_names_the_command_that_ci_runs():

@@ -221,6 +221,8 @@ def check_entry(values):
             value = check_number(name, value, *((-10.0, 10.0) if name == "bend_deg" else (45.0, 80.0)), "degrees")
         elif name == "handed" and value not in HANDS:
             raise InputError(f'handed is {value!r}; expected "right" or "left"')
+        elif name == "key" and value is None:
+            pass  # nothing tells it from the session's others
         elif name in ("name", "note", "place", "why", "remarks", "key", "kit") and (
             not is_text(value) or (name == "name" and not value.strip())
         ):

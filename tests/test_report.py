@@ -86,6 +86,14 @@ def test_a_page_loads_nothing(report, book):
     assert len(re.findall(r"plotly\.js v\d", report)) == 1 and report.count('class="plotly-graph-div"') == 2
 
 
+def test_a_page_that_cannot_be_written_is_named(book, tmp_path):
+    (tmp_path / "letter").write_text("Dear Robin")
+    for make in (lt.bench_sheet, lt.golfer_report):
+        with pytest.raises(lt.InputError, match="the page could not be kept as .*letter.*; expected a folder"):
+            make(book, 1, tmp_path / "letter" / "page.html")
+    assert (tmp_path / "letter").read_text() == "Dear Robin"
+
+
 def test_pictures_bring_nothing_of_the_phone(report, book):
     """The photos hold EXIF; those in the page hold none, and are small."""
     with Image.open(book.photo(int(book.shots(1)["shot_id"].iloc[0]))) as kept:

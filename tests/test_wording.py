@@ -44,7 +44,9 @@ def raised():
                 and isinstance(node.exc.func, ast.Name)
                 and node.exc.args
             ):
-                yield f"{path.name}:{node.lineno}", node.exc.func.id, in_words(node.exc.args[0])
+                said, cause = node.exc.args[0], getattr(node.cause, "id", None)
+                passed_on = cause and ast.unparse(said) == f"str({cause})"  # another refusal as it is
+                yield f"{path.name}:{node.lineno}", node.exc.func.id, ": …" if passed_on else in_words(said)
 
 
 def test_every_refusal_says_what_was_given_and_what_was_expected():

@@ -4,6 +4,7 @@ import math
 
 import linetilt as lt
 import pytest
+from linetilt.base.states import reason_of
 from linetilt.words import shots as words
 from scipy.stats import norm
 
@@ -76,3 +77,27 @@ def test_a_shot_in_words_leaves_out_what_is_not_known():
         == "Toe down about 1.2°, ±1.3°; this ball alone does not tell up from down."
     )
     assert words.shot_words({}) == []
+
+
+def test_what_became_of_a_shot_is_said_by_its_code_or_in_the_fitters_words():
+    def said(state, reason="", why=""):
+        return words.state_words({"state": state, "reason": reason, "why": why})
+
+    assert [said(state) for state in ("to_look_at", "counted", "refused")] == ["to look at", "counted", "refused"]
+    assert said("set_aside", "heavy_strike") == "heavy strike" and said("set_aside", "taken_back") == "taken back"
+    assert said("set_aside", "other", "hit the mat's edge") == "hit the mat's edge"
+    assert said("set_aside", "other") == "other"
+    for words_or_code in ("heavy strike", "heavy_strike", "Heavy strike "):
+        assert reason_of(words_or_code) == ("heavy_strike", "")
+    assert reason_of("hit the mat's edge") == ("other", "hit the mat's edge")
+    with pytest.raises(lt.InputError, match="the reason is empty"):
+        reason_of(" ")
+
+
+def test_a_refusal_is_what_was_seen_and_the_advice_of_its_code():
+    refused = {"state": "refused", "reason": "no_face", "why": "no set of score lines was found"}
+    said = words.refusal_words(refused)
+    assert said == f"No set of score lines was found. What to do: {lt.PhotoError.kinds()['no_face'].advice}."
+    old = "Two lines. What to do: wipe the face."  # as an older kit kept it: the whole sentence, without a code
+    assert words.refusal_words(refused | {"reason": "", "why": old}) == old
+    assert words.refusal_words(refused | {"state": "counted"}) == ""

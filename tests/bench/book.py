@@ -18,7 +18,7 @@ from pathlib import Path
 
 import linetilt as lt
 import pandas as pd
-from linetilt.session.lie_table import lie_table
+from linetilt.session import standing
 
 SHOTS, SESSIONS = 200_000, 4_000
 LIMITS_MS = {"open": 1000, "add a shot": 20, "lie table of a session": 1000}
@@ -26,7 +26,11 @@ CLUBS = [
     lt.Club(label=label, loft_deg=loft, lie_deg=62)
     for label, loft in (("5", 26), ("6", 30), ("7", 34), ("8", 38), ("9", 42), ("PW", 46), ("52", 52), ("56", 56))
 ]
-READING = lt.lie_reading(1.5, 34, u_tilt_deg=0.4)
+MARK = {
+    "tilt_deg": 1.5,
+    "u_tilt_deg": 0.4,
+    "budget": pd.DataFrame({"component": ["ink", "corners", "pose"], "u": [0.3, 0.2, 0.2]}),
+}
 PHOTO = bytes(range(256)) * 400  # 100 kB, other content for each shot below
 
 
@@ -45,9 +49,9 @@ def fill(book, shots, sessions):
     bag = book.add_bag(book.add_golfer("Robin"), lt.Bag(CLUBS))
     clubs = book.clubs(bag)["club_id"].tolist()
     ids = [book.add_session(bag)]
-    template = book._row("shot", book.add_shot(ids[0], "7", reading=READING, note="as any"))
+    template = book._row("shot", book.add_shot(ids[0], "7", mark=MARK, note="as any"))
     del template["id"]
-    with book._edit("filled"):
+    with book._edit("added", "filled"):
         for _ in range(sessions - 1):
             ids.append(book._insert("session", {"bag_id": bag, "day": "2026-05-31", "place": "", "note": ""}))
         for n in range(shots):
@@ -63,9 +67,7 @@ def bare(path):
     """The peer: one table, one index, the same durability, no history."""
     db = sqlite3.connect(path, isolation_level=None)
     db.execute("PRAGMA synchronous = EXTRA")
-    db.execute(
-        "CREATE TABLE shot (id INTEGER PRIMARY KEY, session_id, club, lie_error_deg, u_lie_error_deg, note, budget)"
-    )
+    db.execute("CREATE TABLE shot (id INTEGER PRIMARY KEY, session_id, club, tilt_deg, u_tilt_deg, note, budget)")
     db.execute("CREATE INDEX i ON shot (session_id)")
     return db
 
@@ -142,29 +144,34 @@ def main(shots=SHOTS, sessions=SESSIONS):
         with lt.SessionBook(folder / "big.linetilt") as big, lt.SessionBook(folder / "small.linetilt") as small:
             session = fill(big, shots, sessions)
             first = fill(small, 10, 1)
-            budget = big._row("shot", 1)["lie_budget"]
+            budget = big._row("shot", 1)["mark_budget"]
             peer = bare(folder / "peer.db")
-            row = ("7", READING.lie_error_deg, READING.u_lie_error_deg, "as any", budget)
+            row = ("7", MARK["tilt_deg"], MARK["u_tilt_deg"], "as any", budget)
             peer.execute("BEGIN")
-            insert = "INSERT INTO shot (session_id, club, lie_error_deg, u_lie_error_deg, note, budget) VALUES (?, ?, ?, ?, ?, ?)"
+            insert = "INSERT INTO shot (session_id, club, tilt_deg, u_tilt_deg, note, budget) VALUES (?, ?, ?, ?, ?, ?)"
             peer.executemany(insert, ((n % sessions, *row) for n in range(shots)))
             peer.execute("COMMIT")
             count = iter(range(10**6))
 
             def add(book, into, photo=False):
-                return lambda: book.add_shot(
-                    into, "7", reading=READING, photo=PHOTO + b"%d" % next(count) if photo else None
-                )
+                return lambda: book.add_shot(into, "7", mark=MARK, photo=PHOTO + b"%d" % next(count) if photo else None)
 
             def add_bare():
                 peer.execute("BEGIN IMMEDIATE")
                 peer.execute(insert, (7, *row))
                 peer.execute("COMMIT")
 
+            def stand(book, of):
+                def after_a_write():  # what was derived before is kept until somebody writes
+                    book.keep_setting(of, "any", next(count))
+                    standing(book, of)
+
+                return after_a_write
+
             def open_again(name):
                 return lambda: lt.SessionBook(folder / name).close()
 
-            part = "SELECT id, session_id, club, lie_error_deg, u_lie_error_deg, note FROM shot"
+            part = "SELECT id, session_id, club, tilt_deg, u_tilt_deg, note FROM shot"
             rows = [
                 ("open", seconds(open_again("big.linetilt"), 20), seconds(open_again("small.linetilt"), 20), None),
                 (
@@ -193,8 +200,8 @@ def main(shots=SHOTS, sessions=SESSIONS):
                 ),
                 (
                     "lie table of a session",
-                    seconds(lambda: lie_table(big, session), 5),
-                    seconds(lambda: lie_table(small, first), 5),
+                    seconds(stand(big, session), 5),
+                    seconds(stand(small, first), 5),
                     None,
                 ),
                 ("list of sessions", seconds(big.sessions, 3), seconds(small.sessions, 20), None),

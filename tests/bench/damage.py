@@ -8,7 +8,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 import linetilt as lt
-from test_book import MARK, READING, filled
+from test_book import MARK, filled
 from test_book_faults import DAMAGES, rows, spoiled, use
 
 
@@ -21,7 +21,7 @@ def main(books=100, seed=5):
         with lt.SessionBook(folder / "good.linetilt") as book:
             _, session, _ = filled(book, shots=5)
             for n in range(195):
-                book.add_shot(session, "5", mark=MARK, reading=READING, note=f"shot {n}")
+                book.add_shot(session, "5", mark=MARK, note=f"shot {n}")
             whole = rows(book)
         good, chance = (folder / "good.linetilt").read_bytes(), random.Random(seed)
         for how in DAMAGES:

@@ -15,7 +15,7 @@ from pathlib import Path
 import linetilt
 import pytest
 from linetilt.app.command import CONFIG, arguments
-from linetilt.session.lie_table import keep_rules, lie_table
+from linetilt.session import keep_rules, standing
 
 ROOT = Path(__file__).parents[2]
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")
@@ -168,13 +168,13 @@ def browser():
 
 @pytest.fixture(scope="session")
 def demo_table():
-    """Return a function that gives the `LieTable` of the invented afternoon by some rules: what the third notebook has to show."""
+    """Return a function that gives the `Standing` of the invented afternoon by some rules: what the third notebook has to show."""
     with linetilt.open_book(demo=ROOT / "demo_photos", measured=True) as book:
 
         def table(**rules):
             keep_rules(book, 1, step_deg=0.25, cap_deg=None)
             keep_rules(book, 1, **rules)
-            return lie_table(book)
+            return standing(book)
 
         yield table
 

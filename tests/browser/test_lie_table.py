@@ -3,6 +3,8 @@
 import json
 import re
 
+from linetilt.words.bag import bag_words, headline
+
 CHART = """() => {
     const plot = document.querySelector('.js-plotly-plot'), trace = plot.data.find(trace => trace.name === 'after the bend');
     return {drawn: plot.querySelectorAll('.scatterlayer .trace').length, bent: [...trace.y]};
@@ -21,8 +23,8 @@ def row(page, club):
 def test_limits_bench_sheet_and_bend(run_notebook, demo_table):
     page = run_notebook("3_lie_table.ipynb")
     page.wait_for_selector(".js-plotly-plot .scatterlayer .trace")
-    words = demo_table().words.set_index("club")
-    assert page.locator(".lt-text h3").first.inner_text() == demo_table().headline
+    words = bag_words(demo_table()).set_index("club")
+    assert page.locator(".lt-text h3").first.inner_text() == headline(demo_table())
     assert row(page, "8")[:3] == ["8", words["advice"]["8"], words["enough"]["8"]] and "upright" in words["advice"]["8"]
     before = page.evaluate(CHART)
     section(page, "Limits and bench")
@@ -30,7 +32,7 @@ def test_limits_bench_sheet_and_bend(run_notebook, demo_table):
     page.keyboard.press("Enter")
     page.get_by_label("Golfer's own cap, °").fill("0,5")
     page.keyboard.press("Enter")
-    capped = demo_table(step_deg=0.5, cap_deg=0.5).words.set_index("club")["advice"]
+    capped = bag_words(demo_table(step_deg=0.5, cap_deg=0.5)).set_index("club")["advice"]
     page.locator(".lt-bag", has_text=next(advice for advice in capped if advice.endswith("(part)"))).wait_for()
     assert {club: row(page, club)[1] for club in capped.index} == capped.to_dict()
     page.wait_for_function(

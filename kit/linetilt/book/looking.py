@@ -8,7 +8,7 @@ from dataclasses import fields
 import pandas as pd
 
 from ..base.club import Bag, Club
-from ..base.errors import BookError
+from ..base.errors import BookError, InputError
 from .correcting import Correcting
 from .schema import (
     CLUB_COLUMNS,
@@ -83,7 +83,7 @@ class Looking(Correcting):
     def sessions(self, session=None):
         """Return a DataFrame, a row a session (all, or the one given), with its settings (see `add_session`) and its numbers of shots entered and counted."""
         numbers = {name: float for name in SESSION_SETTINGS if not name.endswith("_unit")}
-        return self._table(
+        table = self._table(
             f"""SELECT session.id AS session_id, golfer_id, golfer.name AS golfer, bag_id, bag.name AS bag, day, place, retest_of,
                 session.note AS note, {", ".join(SESSION_SETTINGS)},
                 coalesce(shots, 0) AS shots, coalesce(counted, 0) AS counted
@@ -93,6 +93,11 @@ class Looking(Correcting):
             {"" if session is None else "WHERE session.id = :one"} ORDER BY session.id""",
             {} if session is None else {"one": self._need("session", session)},
         ).astype(numbers)
+        if session is not None and table.empty:  # in a rescued book
+            raise InputError(
+                f"session {session} belongs to a bag or a golfer that is lost; expected one of sessions(); choose another one"
+            )
+        return table
 
     @reading
     def current_session(self):

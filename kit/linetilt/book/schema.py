@@ -232,6 +232,8 @@ def check_entry(values):
             value = check(name, value)
         elif name == "handed" and value not in HANDS:
             raise InputError(f'handed is {value!r}; expected "right" or "left"')
+        elif name == "key" and value is None:
+            pass  # nothing tells it from the session's others
         elif name in ("name", "note", "place", "why", "remarks", "key", "kit") and (
             not is_text(value) or (name == "name" and not value.strip())
         ):

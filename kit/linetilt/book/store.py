@@ -219,10 +219,11 @@ class Store:
             raise SessionChanged(session, now, names.get(session, "nobody"), names.get(now, "nobody"))
 
     def _opened(self):
-        """Return the session opened last in this bay, or in any where none was opened here."""
-        row = self._db.execute(
-            "SELECT session_id FROM opening ORDER BY bay = ? DESC, id DESC LIMIT 1", (self.bay,)
-        ).fetchone()
+        """Return the session opened last in this bay, or in any where none was opened here; of a rescued book one whose bag is not lost."""
+        listed = """SELECT session_id FROM opening WHERE {} AND EXISTS (SELECT 1 FROM session JOIN bag ON bag.id = bag_id
+            JOIN golfer ON golfer.id = golfer_id WHERE session.id = opening.session_id) ORDER BY id DESC LIMIT 1"""
+        here = self._db.execute(listed.format("bay = ?"), (self.bay,)).fetchone()
+        row = here or self._db.execute(listed.format("TRUE")).fetchone()
         return row and row[0]
 
     def _insert(self, kind, values):

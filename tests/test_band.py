@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from faces.ink import draw_print
-from linetilt.base.errors import NoLine
+from linetilt.reading.evidence import Why
 from linetilt.reading.ink.band import fit_band
 from test_prints import LINES, RATE, U, V, face
 
@@ -16,18 +16,9 @@ def readings():
         mark = draw_print(
             np.random.default_rng([seed, 4]), shape=(len(V), len(U)), u0=U[0], v0=V[0], ppm=RATE, score_lines_v=LINES
         )
-        try:
-            band = fit_band(
-                mark.coverage,
-                U,
-                V,
-                clear,
-                np.tan(np.radians(mark.tilt_deg)),
-                mark.toe_mm,
-                mark.up_mm,
-                mark.width_mm / 2 + 1.4,
-            )
-        except NoLine:
+        slope = np.tan(np.radians(mark.tilt_deg))
+        band = fit_band(mark.coverage, U, V, clear, slope, mark.toe_mm, mark.up_mm, mark.width_mm / 2 + 1.4)
+        if isinstance(band, Why):
             continue
         found.append((np.degrees(np.arctan(band.slope)) - mark.tilt_deg, np.degrees(band.u_slope)))
     found = np.array(found)

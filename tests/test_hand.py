@@ -7,9 +7,11 @@ import linetilt as lt
 import numpy as np
 import pytest
 from faces.camera import take_photo
+from linetilt.reading.evidence import Reason
 from linetilt.reading.photo import open_photo
 from linetilt.reading.plane.face import find_face
 from linetilt.reading.plane.way_up import AGAINST, FOR, toe_side
+from linetilt.reading.verdict import telling_try
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_photos"
 BAGS = {"perrin": lt.read_bag(DEMO / "bag.csv"), "wynn": lt.read_bag(DEMO / "bag_left.csv")}
@@ -38,22 +40,22 @@ def test_path_traced_faces_are_confirmed_and_their_mirror_images_refused(name):
     golfer, file = name.split("/")
     club = BAGS[golfer][file.split("-")[0]]
     picture = open_photo(DEMO / "photos" / name)
-    assert not find_face(picture, club).hand_unsure
-    with pytest.raises(lt.PhotoError, match="mirror image, or a club of the other hand"):
-        find_face(open_photo(np.ascontiguousarray(picture.rgb[:, ::-1])), club)
+    assert not find_face(picture, club).frame.hand_unsure
+    mirrored = find_face(open_photo(np.ascontiguousarray(picture.rgb[:, ::-1])), club)
+    assert mirrored.frame is None and telling_try(mirrored.tries).reason is Reason.MIRRORED
 
 
 def test_path_traced_faces_upside_down_are_refused_or_said_to_be_unsure():
     refused = 0
     for name in ("4-5", "5-3", "6-2", "8-3", "9-1"):
         picture = open_photo(DEMO / "photos" / "perrin" / f"{name}.jpg")
-        try:
-            assert find_face(
-                open_photo(np.ascontiguousarray(picture.rgb[::-1, ::-1])), BAGS["perrin"][name[0]]
-            ).hand_unsure
-        except lt.PhotoError as error:
-            assert "upside down" in str(error) and "sole is at the bottom" in str(error)
+        turned = find_face(open_photo(np.ascontiguousarray(picture.rgb[::-1, ::-1])), BAGS["perrin"][name[0]])
+        if turned.frame is None:
+            why = telling_try(turned.tries)
+            assert why.reason is Reason.UPSIDE_DOWN and "sole is at the bottom" in why.reason.kind.advice
             refused += 1
+        else:
+            assert turned.frame.hand_unsure
     assert refused >= 3
 
 
@@ -62,7 +64,7 @@ def test_drawn_faces_are_never_taken_the_wrong_way_round():
     sure = []
     for seed in range(910, 918):
         photo = take_photo(seed, megapixels=1.2)
-        found = find_face(open_photo(photo.jpeg), club_of(photo, photo.handed))
+        found = find_face(open_photo(photo.jpeg), club_of(photo, photo.handed)).frame
         sure.append(not found.hand_unsure)
         mirrored = cv2.imencode(".jpg", photo.rgb[:, ::-1, ::-1])[1].tobytes()
         over = cv2.imencode(".jpg", photo.rgb[::-1, ::-1, ::-1])[1].tobytes()
@@ -71,17 +73,18 @@ def test_drawn_faces_are_never_taken_the_wrong_way_round():
             (over, club_of(photo, photo.handed)),
             (photo.jpeg, club_of(photo, OTHER[photo.handed])),
         ):
-            try:
-                assert find_face(open_photo(jpeg), club).hand_unsure
-            except lt.PhotoError as error:
-                assert error.code == "mirrored"
+            turned = find_face(open_photo(jpeg), club)
+            if turned.frame is None:
+                assert telling_try(turned.tries).reason in (Reason.MIRRORED, Reason.UPSIDE_DOWN)
+            else:
+                assert turned.frame.hand_unsure
     assert np.mean(sure) > 0.7
 
 
 def test_a_mirror_image_speaks_as_loudly_for_the_other_side():
     photo = take_photo(920, megapixels=1.2)
     picture = open_photo(photo.jpeg)
-    frame = find_face(picture, club_of(photo, photo.handed))
+    frame = find_face(picture, club_of(photo, photo.handed)).frame
     width = picture.rgb.shape[1]
     flip = np.array([[-1, 0, width - 1], [0, 1, 0], [0, 0, 1.0]])
     (there, _), (back, _) = (
@@ -96,7 +99,7 @@ def test_a_mirror_image_speaks_as_loudly_for_the_other_side():
 def test_where_no_outline_is_seen_neither_side_is_believed():
     photo = take_photo(921, megapixels=1.2)
     picture = open_photo(photo.jpeg)
-    frame = find_face(picture, club_of(photo, photo.handed))
+    frame = find_face(picture, club_of(photo, photo.handed)).frame
     plain = np.full_like(picture.rgb, 120)
     assert all(AGAINST < side < FOR for side in toe_side(frame, plain))
 

@@ -208,7 +208,8 @@ def test_many_photos_keep_their_order_and_one_bad_photo_stops_nothing(photo, tmp
     with ProcessPoolExecutor(2) as pool:
         pooled = lt.measure_photos(jobs, executor=pool)
     pd.testing.assert_frame_equal(table, pooled)
-    assert list(table.columns[-len(ROW) - 3 :]) == [*ROW, "flags", "error_code", "error"]
+    assert list(table.columns[-len(ROW) - 2 :]) == [*ROW, "error_code", "error"] and ROW[-1] == "remarks"
+    assert table["kit"].tolist() == [lt.__version__, "", "", lt.__version__]
     with pytest.raises(lt.InputError, match="expected photo and club"):
         lt.measure_photos(jobs.drop(columns="club"))
     with pytest.raises(lt.InputError, match="give bag="):

@@ -1,11 +1,13 @@
 """The camera's pose from points on score lines, against OpenCV's own projection of the same points (cv2.projectPoints)."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
 from linetilt.base.club import Club
 from linetilt.reading.photo import DIAGONAL_35MM, Picture
-from linetilt.reading.plane.pose import fit_pose, project
+from linetilt.reading.plane.pose import LinePoints, fit_pose, project
 
 LENGTH, PITCH, FOCAL = 52.0, 3.6, 1300.0
 CLUB = Club(label="7", loft_deg=34, handed="left", score_line_length_mm=LENGTH)  # u to the right
@@ -23,12 +25,15 @@ def scene(seed):
     )[0][:, 0]
     line, u = (part.ravel() for part in np.meshgrid(np.arange(12), np.linspace(-24, 24, 20)))
     number, side = (part.ravel() for part in np.meshgrid(np.arange(12), [-1, 1]))
-    seen = {
-        "points": see(u, line * PITCH),
-        "point_line": line,
-        "ends": see(side * LENGTH / 2, number * PITCH),
-        "end_side": side,
-    }
+    seen = LinePoints(
+        points=see(u, line * PITCH),
+        point_line=line,
+        ends=see(side * LENGTH / 2, number * PITCH),
+        end_side=side,
+        kept=np.arange(12),
+        lean=0.0,
+        share=1.0,
+    )
     to_face = np.linalg.inv(camera @ np.column_stack([turn[:, 0], -turn[:, 1], place]))
     f35 = FOCAL / np.hypot(1500, 1000) * DIAGONAL_35MM
     return rng, seen, to_face, Picture(np.zeros((1000, 1500, 3), np.uint8), 1, f35, 6.5, "usual")
@@ -41,8 +46,8 @@ def test_the_pose_settles_wherever_it_starts(seed):
     corners = np.float32([[-26, 0], [26, 0], [26, 40], [-26, 40]])
     pixels = project(np.linalg.inv(true), corners).astype(np.float32)
     start = cv2.getPerspectiveTransform(pixels, (corners + rng.uniform(-3, 3, (4, 2))).astype(np.float32))
-    seen["ends"] = seen["ends"] + np.where(rng.random((24, 1)) < 0.1, rng.uniform(-60, 60, (24, 2)), 0)
-    found, spacing, fit = fit_pose(seen, picture, LENGTH, start, CLUB, 1.08 * PITCH)
-    assert spacing == pytest.approx(PITCH, rel=0.003)
-    assert np.abs(project(found, pixels) - corners).max() < 0.1
-    assert fit["sd_end"] < 0.1 and fit["rms"] < 0.01
+    elsewhere = np.where(rng.random((24, 1)) < 0.1, rng.uniform(-60, 60, (24, 2)), 0)
+    pose = fit_pose(replace(seen, ends=seen.ends + elsewhere), picture, LENGTH, start, CLUB, 1.08 * PITCH)
+    assert pose.pitch_mm == pytest.approx(PITCH, rel=0.003)
+    assert np.abs(project(pose.to_face, pixels) - corners).max() < 0.1
+    assert pose.sd_end_mm < 0.1 and pose.rms_mm < 0.01

@@ -16,8 +16,9 @@ sys.path[:0] = [str(Path(__file__).parents[1])]
 
 import linetilt as lt  # noqa: E402
 from faces.camera import take_photo  # noqa: E402
+from linetilt.reading.evidence import Why  # noqa: E402
 from linetilt.reading.ink.band import fit_band  # noqa: E402
-from linetilt.reading.ink.search import GROOVE_MM  # noqa: E402
+from linetilt.reading.ink.flat import GROOVE_MM  # noqa: E402
 from skimage import color, feature, filters, measure, morphology, transform  # noqa: E402
 
 
@@ -32,9 +33,8 @@ def limit_tilt_deg(photo):
     slope = np.tan(0.5 * np.arctan2(2 * (ink * du * dv).sum(), (ink * dv * dv).sum() - (ink * du * du).sum()))
     reach = 3.1
     for _ in range(3):
-        try:
-            band = fit_band(ink, u, v, clear, slope, toe, up, reach)
-        except lt.PhotoError:
+        band = fit_band(ink, u, v, clear, slope, toe, up, reach)
+        if isinstance(band, Why):
             return np.nan
         slope, toe, up, reach = band.slope, band.toe_mm, band.up_mm, band.width_mm / 2 + 1.4
     return float(np.degrees(np.arctan(slope)))

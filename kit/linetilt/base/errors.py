@@ -3,6 +3,8 @@
 Every message says what was given, what was expected and what to do next.
 """
 
+from typing import Any
+
 
 class LinetiltError(Exception):
     """Base of every error that the kit raises on purpose."""
@@ -33,6 +35,8 @@ class PhotoError(LinetiltError):
     ----------
     seen : str
         What the kit saw in this photo, as one clause without a full stop.
+    trace : linetilt.reading.steps.Trace, optional
+        What every step of the reading found. Its picture stays behind when the error is pickled or copied.
 
     Attributes
     ----------
@@ -45,18 +49,19 @@ class PhotoError(LinetiltError):
     code = "photo"
     advice = "take the photo again, or place the marks by hand"
 
-    def __init__(self, seen):
+    def __init__(self, seen: str, trace: Any = None) -> None:
         self.seen = seen
+        self.trace = trace
         super().__init__(seen)
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.seen[:1].upper()}{self.seen[1:]}. What to do: {self.advice}."
 
-    def __reduce__(self):  # str(error) is not the constructor's argument, so pickling (process pools) is spelled out
-        return type(self), (self.seen,)
+    def __reduce__(self) -> tuple[Any, ...]:  # str(error) is not the constructor's argument, so pickling is spelled out
+        return type(self), (self.seen, None if self.trace is None else self.trace.slim())
 
     @classmethod
-    def kinds(cls):
+    def kinds(cls) -> dict[str, type["PhotoError"]]:
         """Return the refusals by reason code, as a dict of classes."""
         return {kind.code: kind for kind in cls.__subclasses__()}
 
@@ -128,7 +133,10 @@ class NotMeasured(PhotoError):
 
 class NoPlumb(PhotoError):
     code = "no_plumb"
-    advice = "hang a cord with its weight in the picture just behind the ball, against a plain background, or place the ends of the cord or edge by hand"
+    advice = (
+        "hang a cord with its weight in the picture just behind the ball, against a plain background, or place the ends of "
+        "the cord or edge by hand"
+    )
 
 
 class NoBall(NoFace):
@@ -140,7 +148,10 @@ class NoPenLine(NoLine):
 
 
 class TwoPenLines(TwoLines):
-    advice = "wipe off the old line or turn the print of the ball away from the camera, or place the ends of the right line by hand"
+    advice = (
+        "wipe off the old line or turn the print of the ball away from the camera, or place the ends of the right line by "
+        "hand"
+    )
 
 
 class BookError(LinetiltError):

@@ -6,6 +6,9 @@ __getattr__, __dir__, __all__ = lazy(
     __name__,
     {
         ".batch": ["measure_photos"],
-        ".mark": ["FaceMark", "measure_photo"],
+        ".drawing": ["draw_marks"],
+        ".mark": ["FaceMark"],
+        ".pipeline": ["measure_photo", "trace_photo"],
+        ".remarks": ["REMARKS"],
     },
 )

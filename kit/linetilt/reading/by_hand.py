@@ -1,20 +1,26 @@
 """Marks placed by hand -> the same FaceFrame and Band that the search gives: four corners, or the two ends of the line."""
 
+from collections.abc import Callable
+from typing import Any
+
 import cv2
 import numpy as np
 
-from ..base.errors import InputError, NoFace
+from ..base.club import Club
+from ..base.errors import InputError
+from .evidence import Floats, Why
 from .ink.band import Band
-from .plane.face import NOMINAL_LENGTH_MM, FaceFrame
+from .photo import Picture
+from .plane.frame import NOMINAL_LENGTH_MM, FaceFrame
 from .plane.line_points import measure_lines, pixels_per_mm
-from .plane.pose import fit_pose, project
+from .plane.pose import Pose, fit_pose, project
 
 U_POINT_PX = 3.0  # how well a finger or a mouse places a mark: common practice, no source
 U_POINT_SHARE = 0.004  # of the length of the score lines, where that is more
 LINE_COUNTS = range(5, 21)
 
 
-def points_of(name, points, count, picture):
+def points_of(name: str, points: Any, count: int, picture: Picture) -> Floats:
     """Check points (x, y) in pixels of the upright full-size photo; return them in pixels of the working picture."""
     try:
         points = np.asarray(points, float)
@@ -29,13 +35,12 @@ def points_of(name, points, count, picture):
     if (points < -0.1 * max(width, height)).any() or (
         points > np.array([width, height]) + 0.1 * max(width, height)
     ).any():
-        raise InputError(
-            f"{name} lies outside the photo; expected places within its {width * picture.reduction} by {height * picture.reduction} pixels"
-        )
+        wide, high = width * picture.reduction, height * picture.reduction
+        raise InputError(f"{name} lies outside the photo; expected places within its {wide} by {high} pixels")
     return points
 
 
-def frame_from_corners(picture, club, corners):
+def frame_from_corners(picture: Picture, club: Club, corners: Any) -> FaceFrame:
     """The plane of the face from the ends of the lowest and the highest full-length score line.
 
     Parameters
@@ -71,7 +76,7 @@ def frame_from_corners(picture, club, corners):
     sd_px = max(U_POINT_PX / picture.reduction, U_POINT_SHARE * low)
     sd_focal = np.log1p(picture.u_f35_mm / picture.f35_mm)
 
-    def homography(p):
+    def homography(p: Floats) -> Floats:
         rotation, _ = cv2.Rodrigues(p[:3])
         return (
             np.diag([picture.focal_px * np.exp(p[7])] * 2 + [1.0])
@@ -79,7 +84,7 @@ def frame_from_corners(picture, club, corners):
             @ flip
         )
 
-    def residuals(p):
+    def residuals(p: Floats) -> Floats:
         rise = length * np.exp(p[6])
         model = np.array([[-length / 2, 0], [length / 2, 0], [length / 2, rise], [-length / 2, rise]])
         return np.concatenate([((project(homography(p), model) - (seen - centre)) / sd_px).ravel(), [p[7] / sd_focal]])
@@ -89,16 +94,10 @@ def frame_from_corners(picture, club, corners):
     middle = seen[:2].mean(axis=0) - centre
     depth = picture.focal_px * length / low
     best = None
-    for lean, side in (
-        (0, 0),
-        (0.3, 0.3),
-        (0.3, -0.3),
-        (-0.3, 0.3),
-        (-0.3, -0.3),
-    ):  # a plane seen at a slant has more than one near fit
-        turn = cv2.Rodrigues(cv2.Rodrigues(np.array([0, 0, spin]))[0] @ cv2.Rodrigues(np.array([lean, side, 0.0]))[0])[
-            0
-        ].ravel()
+    # a plane seen at a slant has more than one near fit
+    for lean, side in ((0, 0), (0.3, 0.3), (0.3, -0.3), (-0.3, 0.3), (-0.3, -0.3)):
+        spun, slanted = (cv2.Rodrigues(np.array(axis))[0] for axis in ([0, 0, spin], [lean, side, 0.0]))
+        turn = cv2.Rodrigues(spun @ slanted)[0].ravel()
         p, normal = _least_squares(
             residuals, np.array([*turn, *(middle * depth / picture.focal_px), depth, np.log(rise), 0.0])
         )
@@ -108,28 +107,27 @@ def frame_from_corners(picture, club, corners):
     _, p, normal = best
     if not np.isfinite(p).all() or np.abs(residuals(p)).max() > 8:
         raise InputError(
-            "corners do not lie as a rectangle seen by a camera; expected the four corners of the score-line field; place them again"
+            "corners do not lie as a rectangle seen by a camera; expected the four corners of the score-line field; "
+            "place them again"
         )
     shift = np.array([[1, 0, -centre[0]], [0, 1, -centre[1]], [0, 0, 1.0]])
-    to_face = lambda q: np.linalg.inv(homography(q)) @ shift
+
+    def to_face(q: Floats) -> Floats:
+        return np.linalg.inv(homography(q)) @ shift
+
     values, vectors = np.linalg.eigh(np.linalg.inv(normal))
     spread = vectors * np.sqrt(np.maximum(values, 0))
     rise = length * float(np.exp(p[6]))
-    plane, variants, residual = to_face(p), [to_face(p + spread[:, k]) for k in range(8)], 0.0
+    plane, residual = to_face(p), 0.0
+    variants = tuple(to_face(p + spread[:, k]) for k in range(8))
     count = _count(picture, plane, length, rise, club)
     pitch = rise / (count - 1)
-    try:  # a finger is less sure than the score lines: where they can be followed from here, they say where the plane is
-        grey = cv2.cvtColor(picture.rgb, cv2.COLOR_RGB2GRAY)
-        closer, spaced = plane, pitch
-        for final in (False, True):
-            lines = measure_lines(grey, closer, spaced, np.arange(count), length, final, False)
-            closer, spaced, fit = fit_pose(lines, picture, length, closer, club, spaced)
+    closer = _follow_lines(picture, club, plane, pitch, count, length)
+    if closer is not None:
         placed = np.array([[-length / 2, 0], [length / 2, 0], [length / 2, rise], [-length / 2, rise]])
-        shift_mm = np.abs(project(closer, project(np.linalg.inv(plane), placed)) - placed)
-        if lines["share"] > 0.5 and fit["rms"] < 0.12 and shift_mm.max() < 1.5 + 2 * U_POINT_SHARE * length:
-            plane, pitch, variants, residual = closer, spaced, fit["variants"], fit["rms"]
-    except NoFace:
-        pass
+        shift_mm = np.abs(project(closer.to_face, project(np.linalg.inv(plane), placed)) - placed)
+        if shift_mm.max() < 1.5 + 2 * U_POINT_SHARE * length:
+            plane, pitch, variants, residual = closer.to_face, closer.pitch_mm, closer.variants, closer.rms_mm
     lines = tuple((float(k * pitch), -length / 2, length / 2) for k in range(count))
     rotation, _ = cv2.Rodrigues(p[:3])
     angles = (
@@ -151,7 +149,24 @@ def frame_from_corners(picture, club, corners):
     )
 
 
-def _least_squares(residuals, p):
+def _follow_lines(picture: Picture, club: Club, plane: Floats, pitch: float, count: int, length: float) -> Pose | None:
+    """The plane that the score lines themselves say, followed from that of the corners: a finger is less sure than they are.
+
+    None where they cannot be followed.
+    """
+    grey = cv2.cvtColor(picture.rgb, cv2.COLOR_RGB2GRAY)
+    for final in (False, True):
+        lines = measure_lines(grey, plane, pitch, np.arange(count), length, final, False)
+        if isinstance(lines, Why):
+            return None
+        pose = fit_pose(lines, picture, length, plane, club, pitch)
+        if isinstance(pose, Why):
+            return None
+        plane, pitch = pose.to_face, pose.pitch_mm
+    return pose if lines.share > 0.5 and pose.rms_mm < 0.12 else None
+
+
+def _least_squares(residuals: Callable[[Floats], Floats], p: Floats) -> tuple[Floats, Floats]:
     """Gauss-Newton with bounded steps. Returns the parameters and the normal matrix."""
     steps = np.where(np.arange(8) // 3 == 1, 1e-3, 1e-6)
     for _ in range(60):
@@ -166,7 +181,7 @@ def _least_squares(residuals, p):
     return p, normal
 
 
-def _count(picture, to_face, length, rise, club):
+def _count(picture: Picture, to_face: Floats, length: float, rise: float, club: Club) -> int:
     """How many score lines lie from the lowest to the highest: as many as make the rows most alike one spacing apart."""
     if club.score_line_pitch_mm and club.score_line_length_mm:
         return max(int(round(rise / club.score_line_pitch_mm)) + 1, 2)
@@ -184,10 +199,10 @@ def _count(picture, to_face, length, rise, club):
         for n in LINE_COUNTS
         if 1.9 < rise / (n - 1) < 6.5
     }
-    return max(tone, key=tone.get) if tone else 2
+    return max(tone, key=lambda n: tone[n]) if tone else 2
 
 
-def band_from_ends(picture, frame, line):
+def band_from_ends(picture: Picture, frame: FaceFrame, line: Any) -> Band:
     """The printed line from its lower and upper end, (2, 2) in pixels of the upright full-size photo.
 
     Raises

@@ -3,12 +3,15 @@
 import os
 import stat
 import struct
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
 
 from ..base.errors import NoFace, PhotoTooLarge, UnreadablePhoto
+from .evidence import Array
 
 MAX_MEGAPIXELS = 50.0
 MIN_MEGAPIXELS = 0.25
@@ -18,10 +21,8 @@ MOST_SCANS = 50  # of a JPEG; a progressive one has about ten, and every further
 WORKING_MEGAPIXELS = 2.4  # a JPEG is decoded at 1/2, 1/4 or 1/8 as long as this many are left; the print needs no more
 
 DIAGONAL_35MM = 43.2666  # mm, of the 36 x 24 frame that "35 mm equivalent" refers to
-PHONE_F35_MM, PHONE_U_F35_MM = (
-    26.0,
-    6.5,
-)  # the main camera of a phone where the photo does not say: common practice, no source
+# The main camera of a phone where the photo does not say: common practice, no source.
+PHONE_F35_MM, PHONE_U_F35_MM = 26.0, 6.5
 EXIF_U_F35_MM = 0.6  # EXIF rounds to whole millimetres, and focusing close lengthens the lens
 
 
@@ -39,10 +40,11 @@ class Picture:
         Focal length as its 35 mm equivalent, and its standard uncertainty.
     f35_from : {"exif", "usual"}
     squeezed : float
-        Steps in which a JPEG keeps the brightness of 8 x 8 pixels of `rgb`, in eighths of a grey level; 0 where it is not known.
+        Steps in which a JPEG keeps the brightness of 8 x 8 pixels of `rgb`, in eighths of a grey level; 0 where it is not
+        known.
     """
 
-    rgb: np.ndarray
+    rgb: Array
     reduction: int
     f35_mm: float
     u_f35_mm: float
@@ -50,12 +52,12 @@ class Picture:
     squeezed: float = 0.0
 
     @property
-    def focal_px(self):
+    def focal_px(self) -> float:
         """Focal length in pixels of `rgb`."""
         return self.f35_mm / DIAGONAL_35MM * float(np.hypot(*self.rgb.shape[:2]))
 
 
-def open_photo(photo):
+def open_photo(photo: Any) -> Picture:
     """Read a photo.
 
     Parameters
@@ -91,7 +93,7 @@ def open_photo(photo):
     return Picture(rgb, reduction, *focal, squeezed=step[0] / reduction if kind == "jpeg" else 0.0)
 
 
-def photo_bytes(photo):
+def photo_bytes(photo: Any) -> bytes:
     """Return the bytes of a photo given as a path or as bytes; UnreadablePhoto or PhotoTooLarge where that cannot be."""
     if isinstance(photo, (bytes, bytearray, memoryview)):
         return bytes(photo)
@@ -113,7 +115,7 @@ def photo_bytes(photo):
         raise UnreadablePhoto(f"the file cannot be opened ({getattr(error, 'strerror', None) or error})") from error
 
 
-def _check_size(width, height):
+def _check_size(width: int, height: int) -> None:
     megapixels = width * height / 1e6
     if megapixels > MAX_MEGAPIXELS:
         raise PhotoTooLarge(
@@ -123,7 +125,7 @@ def _check_size(width, height):
         raise NoFace(f"the picture is only {width} x {height} pixels; half a megapixel is the least that shows a mark")
 
 
-def _as_rgb(array):
+def _as_rgb(array: Array) -> Array:
     if (
         array.dtype not in (np.uint8, np.uint16)
         or array.ndim not in (2, 3)
@@ -140,24 +142,25 @@ def _as_rgb(array):
     return np.ascontiguousarray(array[..., :3])
 
 
-def _decode(data, kind, size):
+def _decode(data: bytes, kind: str, size: tuple[int, int]) -> tuple[Array, int]:
     reduction = _reduction(*size) if kind == "jpeg" else 1
-    reduced = {
-        1: 0,
-        2: cv2.IMREAD_REDUCED_GRAYSCALE_2,
-        4: cv2.IMREAD_REDUCED_GRAYSCALE_4,
-        8: cv2.IMREAD_REDUCED_GRAYSCALE_8,
+    how = {
+        1: cv2.IMREAD_COLOR,
+        2: cv2.IMREAD_REDUCED_COLOR_2,
+        4: cv2.IMREAD_REDUCED_COLOR_4,
+        8: cv2.IMREAD_REDUCED_COLOR_8,
     }[reduction]
     try:
-        picture = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR_RGB | reduced)
+        picture = cv2.imdecode(np.frombuffer(data, np.uint8), how)
     except cv2.error as error:
         raise UnreadablePhoto("the picture's data is damaged") from error
     if picture is None or picture.ndim != 3:
         raise UnreadablePhoto("the picture's data is damaged")
+    picture = cv2.cvtColor(picture, cv2.COLOR_BGR2RGB)  # to have the decoder do it takes OpenCV 4.11
     return (picture, reduction) if kind == "jpeg" else _reduced(picture)
 
 
-def _reduction(width, height):
+def _reduction(width: int, height: int) -> int:
     """How many pixels of the photo become one: the power of two that leaves just over `WORKING_MEGAPIXELS`."""
     reduction = 1
     while reduction < 8 and width * height / (2 * reduction) ** 2 >= WORKING_MEGAPIXELS * 1e6:
@@ -165,7 +168,7 @@ def _reduction(width, height):
     return reduction
 
 
-def _reduced(rgb):
+def _reduced(rgb: Array) -> tuple[Array, int]:
     """The picture at working size, and by how much it was reduced."""
     height, width = rgb.shape[:2]
     reduction = _reduction(width, height)
@@ -178,7 +181,7 @@ def _reduced(rgb):
 # ---- headers: size and EXIF without decoding a pixel -----------------------------------------------------------------
 
 
-def _kind(data):
+def _kind(data: bytes) -> str | None:
     if data[:3] == b"\xff\xd8\xff":
         return "jpeg"
     if data[:8] == b"\x89PNG\r\n\x1a\n":
@@ -190,7 +193,7 @@ def _kind(data):
     return None
 
 
-def _jpeg_header(data):
+def _jpeg_header(data: bytes) -> tuple[tuple[int, int] | None, bytes, int]:
     """Walk the markers up to the scan. A file that ends before its end marker was cut short.
 
     The third of what is returned is the first step of the first quantization table (ITU-T T.81, B.2.4.1).
@@ -203,9 +206,8 @@ def _jpeg_header(data):
         if marker == 0xFF:
             at += 1
             continue
-        if (
-            marker == 0x01 or 0xD0 <= marker <= 0xD7
-        ):  # these stand alone; taken for segments, they could hide a second header
+        # these stand alone; taken for segments, they could hide a second header
+        if marker == 0x01 or 0xD0 <= marker <= 0xD7:
             at += 2
             continue
         length = int.from_bytes(data[at + 2 : at + 4], "big")
@@ -228,7 +230,7 @@ def _jpeg_header(data):
     return None, b"", step
 
 
-def _png_header(data):
+def _png_header(data: bytes) -> tuple[tuple[int, int] | None, bytes]:
     if data[12:16] != b"IHDR" or len(data) < 24:
         return None, b""
     if b"IEND" not in data[-64:]:
@@ -247,7 +249,7 @@ def _png_header(data):
     return size, exif
 
 
-def _webp_header(data):
+def _webp_header(data: bytes) -> tuple[tuple[int, int] | None, bytes]:
     sizes, exif, at = [], b"", 12
     if int.from_bytes(data[4:8], "little") + 8 > len(data):
         raise UnreadablePhoto("the file was cut short: its end is missing")
@@ -266,15 +268,14 @@ def _webp_header(data):
         elif name == b"EXIF":
             exif = body.removeprefix(b"Exif\0\0")
         at += 8 + length + length % 2
-    return max(
-        sizes, key=lambda size: size[0] * size[1], default=None
-    ), exif  # where it says two sizes, the decoder may believe either
+    # where it says two sizes, the decoder may believe either
+    return max(sizes, key=lambda size: size[0] * size[1], default=None), exif
 
 
 _HEADERS = {"jpeg": _jpeg_header, "png": _png_header, "webp": _webp_header}
 
 
-def _heic(data):
+def _heic(data: bytes) -> tuple[tuple[int, int], bytes, Callable[[], Array]]:
     """Size, EXIF and a function that decodes; the library has turned the picture upright already."""
     try:
         import pillow_heif
@@ -286,7 +287,7 @@ def _heic(data):
     except Exception as error:  # the reader's own errors are not one family
         raise UnreadablePhoto("the picture's data is damaged") from error
 
-    def pixels():
+    def pixels() -> Array:
         try:
             return np.asarray(file)
         except Exception as error:
@@ -295,13 +296,13 @@ def _heic(data):
     return file.size, exif, pixels
 
 
-def _f35(tiff):
-    """Focal length (35 mm equivalent) from an EXIF block, or None. Source: Exif 2.32 (CIPA DC-008), tags 0x8769, 0xA405."""
+def _f35(tiff: bytes) -> float | None:
+    """Focal length (35 mm equivalent) from an EXIF block, or None: Exif 2.32 (CIPA DC-008), tags 0x8769 and 0xA405."""
     order = {b"II": "<", b"MM": ">"}.get(tiff[:2])
     if order is None:
         return None
 
-    def entries(at):
+    def entries(at: int) -> Iterator[tuple[int, int]]:
         try:
             count = struct.unpack_from(order + "H", tiff, at)[0]
             for k in range(min(count, 200)):

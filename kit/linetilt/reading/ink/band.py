@@ -9,23 +9,20 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from ...base.errors import NoLine
+from ..evidence import Array, Flags, Floats, Reason, Why
 
 ROUGH, FINE = np.arange(-10, 10.1, 0.5), np.arange(-8, 8.01, 0.2)  # leans that are tried, degrees
 PIECE_MM = 0.9  # length of edge that tells one story: raggedness is that long
 EDGE_MM = 0.13  # most that an edge scatters (standard deviation); what scatters more is the rim of a hole
-WOBBLE, NOISE_PULL = (
-    0.0022,
-    0.07,
-)  # these and MISFIT by trial on drawn prints: 95 % intervals hold 95 to 98 % of sharp and of patchy ones
-MISFIT = (
-    (0.004, 0.006, 0.016),
-    (0.9, 1.15, 1.4),
-)  # how many times wider than a posterior of that width its errors are; patchy ink leans by itself now and then
+# By trial on drawn prints: 95 % intervals hold 95 to 98 % of sharp and of patchy ones.
+WOBBLE, NOISE_PULL = 0.0022, 0.07  # of the pen itself, as slope; noise of the map that pulls at both edges
+# Spread of the likelihood over slopes, and how many times wider the errors are: patchy ink leans by itself now and then.
+MISFIT = (0.004, 0.006, 0.016), (0.9, 1.15, 1.4)
 SETTLED = 0.01  # change of the log-likelihood in a turn
 SPECK_MM2 = 0.3  # smaller pieces are rust or scratches, not ink
 ROW_MM = 0.2  # rows are read this far apart
-NO_LINE = "no printed line was found on the face"
+SHORTEST_MM = 3.5  # of rows with ink: less is no line
+GAP_MM = 4.5  # of a hole or a score line, bridged
 
 
 @dataclass(frozen=True)
@@ -47,11 +44,23 @@ class Band:
     glare: float  # share of the band lost to white-out
 
     @property
-    def length_mm(self):
+    def length_mm(self) -> float:
+        """Length of the ink along its axis, mm."""
         return (self.high_mm - self.low_mm) * float(np.hypot(1, self.slope))
 
 
-def fit_band(ink, u, v, clear, slope, toe, up, reach, noise=0.0, angles=FINE):
+def fit_band(
+    ink: Array,
+    u: Floats,
+    v: Floats,
+    clear: Flags,
+    slope: float,
+    toe: float,
+    up: float,
+    reach: float,
+    noise: float = 0.0,
+    angles: Floats = FINE,
+) -> Band | Why:
     """Fit one slope and two offsets to the outer edges of a band in an ink map.
 
     Parameters
@@ -73,7 +82,8 @@ def fit_band(ink, u, v, clear, slope, toe, up, reach, noise=0.0, angles=FINE):
 
     Returns
     -------
-    Band
+    Band or Why
+        `Reason.NO_INK` where less than `SHORTEST_MM` of rows show ink.
     """
     lane, t, noise = straightened(ink, u, v, clear, slope, toe, up, reach, noise)
     du, dv = t[1] - t[0], abs(v[1] - v[0])
@@ -82,20 +92,20 @@ def fit_band(ink, u, v, clear, slope, toe, up, reach, noise=0.0, angles=FINE):
     on[:, [0, -1]] = False
     on = _unspecked(on & clear[:, None], SPECK_MM2 / (du * dv))
     share = on.sum(axis=1) * du  # mm of ink in every row
-    top, bottom = _extent(share, clear, v, up, dv)
+    extent = _extent(share, clear, v, up, dv)
+    if extent is None:
+        return Why(Reason.NO_INK)
+    top, bottom = extent
     row = np.arange(len(v))
     used = np.nonzero(clear & on.any(axis=1) & (row >= top) & (row <= bottom))[0]
-    if len(used) * dv < 3.5:
-        raise NoLine(NO_LINE)
+    if len(used) * dv < SHORTEST_MM:
+        return Why(Reason.NO_INK)
     every = max(int(ROW_MM / dv), 1)
     used = used[every // 2 :: every]
     on, lane = on[used], lane[used]
     first, last = on.argmax(axis=1), on.shape[1] - 1 - on[:, ::-1].argmax(axis=1)
-    pick = lambda k: np.take_along_axis(lane, k[:, None], axis=1)[:, 0]
-    crossing = lambda inner, outer: np.clip(
-        (pick(inner) - threshold) / np.maximum(pick(inner) - pick(outer), 1e-4), 0, 1
-    )
-    heel, toe_side = t[first] - du * crossing(first, first - 1), t[last] + du * crossing(last, last + 1)
+    heel = t[first] - du * _crossing(lane, threshold, first, first - 1)
+    toe_side = t[last] + du * _crossing(lane, threshold, last, last + 1)
     low, high = v[bottom], v[top]
     middle = (low + high) / 2
     turn, u_slope, a, b, u_edges = _fit_edges(v[used] - middle, heel, toe_side, dv * every, noise, angles)
@@ -118,7 +128,13 @@ def fit_band(ink, u, v, clear, slope, toe, up, reach, noise=0.0, angles=FINE):
     )
 
 
-def _unspecked(on, least):
+def _crossing(lane: Array, threshold: float, inner: Array, outer: Array) -> Array:
+    """Where every row falls to the threshold between its samples `inner` and `outer`: 0 at the inner one, 1 at the outer one."""
+    at, beside = (np.take_along_axis(lane, k[:, None], axis=1)[:, 0] for k in (inner, outer))
+    return np.clip((at - threshold) / np.maximum(at - beside, 1e-4), 0, 1)
+
+
+def _unspecked(on: Flags, least: float) -> Flags:
     """A mask without its pieces that are smaller than `least` pixels."""
     _, piece, stats, _ = cv2.connectedComponentsWithStats(on.astype(np.uint8))
     large = stats[:, cv2.CC_STAT_AREA] >= least
@@ -126,8 +142,18 @@ def _unspecked(on, least):
     return large[piece]
 
 
-def straightened(ink, u, v, clear, slope, toe, up, reach, noise):
-    """The lane about the axis, sheared upright, above the bare face on both its sides. Returns it, its columns and the scatter left.
+def straightened(
+    ink: Array,
+    u: Floats,
+    v: Floats,
+    clear: Flags,
+    slope: float,
+    toe: float,
+    up: float,
+    reach: float,
+    noise: float,
+) -> tuple[Array, Floats, float]:
+    """The lane about the axis, sheared upright, above the bare face on both its sides: it, its columns and the scatter left.
 
     A noisy lane is smoothed, more along the line than across. What the face itself shows is taken row by row from flanks
     4 mm wide, and between them on a straight line.
@@ -139,9 +165,11 @@ def straightened(ink, u, v, clear, slope, toe, up, reach, noise):
     y = np.repeat(np.arange(len(v), dtype=np.float32)[:, None], len(t), axis=1)
     lane = cv2.remap(ink.astype(np.float32), x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
     weight = clear.astype(np.float32)[:, None]
-    smooth = lambda part, across, along: cv2.GaussianBlur(
-        part, (0, 0), sigmaX=max(across / du, 0.3), sigmaY=max(along / dv, 0.3)
-    ).reshape(part.shape)
+
+    def smooth(part: Array, across: float, along: float) -> Array:
+        sigmas = {"sigmaX": max(across / du, 0.3), "sigmaY": max(along / dv, 0.3)}
+        return cv2.GaussianBlur(part, (0, 0), **sigmas).reshape(part.shape)
+
     along = 0.05 + 0.6 * min(max(noise - 0.1, 0), 1)
     lane = smooth(lane * weight, 0.03, along) / np.maximum(smooth(weight, 0.03, along), 1e-3)
     sides = np.stack([np.median(lane[:, :flank], axis=1), np.median(lane[:, -flank:], axis=1)], axis=1)
@@ -155,36 +183,36 @@ def straightened(ink, u, v, clear, slope, toe, up, reach, noise):
     return lane[:, inner], t[inner], noise
 
 
-def scatter(rest):
+def scatter(rest: Array) -> float:
     """Standard deviation of a bare face in ink (N,), robustly, but not less than what stands out of it asks for."""
     return max(1.4826 * float(np.median(np.abs(rest))), float(np.percentile(rest, 95)) / 2.2)
 
 
-def _extent(share, clear, v, up, dv):
-    """First and last row of the ink at `up`: gaps of a hole or a score line (4.5 mm) are bridged, stray specks are not."""
+def _extent(share: Array, clear: Flags, v: Floats, up: float, dv: float) -> tuple[int, int] | None:
+    """First and last row of the ink at `up`: gaps of a hole or a score line are bridged, stray specks are not. None without ink."""
     filled = np.interp(np.arange(len(v)), np.nonzero(clear)[0], share[clear])
     smooth = cv2.blur(filled.astype(np.float32)[:, None], (1, max(int(0.8 / dv), 1)))[:, 0]
     strong = np.percentile(smooth[smooth > 0.1], 70) if (smooth > 0.1).any() else 1.0
     inked = np.nonzero(smooth > max(0.25 * strong, 0.12))[0]
     if not len(inked):
-        raise NoLine(NO_LINE)
+        return None
     at = int(np.argmin(np.abs(v - up)))
-    groups = np.split(inked, np.nonzero(np.diff(inked) > 4.5 / dv)[0] + 1)
+    groups = np.split(inked, np.nonzero(np.diff(inked) > GAP_MM / dv)[0] + 1)
     group = max(groups, key=lambda rows: len(rows) - 0.3 * max(0, rows[0] - at, at - rows[-1]))
     return int(group[0]), int(group[-1])
 
 
-def _fit_edges(y, heel, toe, dv, noise, angles):
-    """Try every lean of `angles` (degrees): the likeliest two edges at each, by expectation-maximisation, give its likelihood.
+def _fit_edges(
+    y: Floats, heel: Array, toe: Array, dv: float, noise: float, angles: Floats
+) -> tuple[float, float, float, float, float]:
+    """Try every lean of `angles` (degrees): the likeliest two edges at each, by expectation-maximisation, say how likely it is.
 
     Rows within `PIECE_MM` tell the same story, so that the likelihood counts pieces, not samples. Returns the posterior's
     mean and standard deviation of the slope, the two offsets at the middle and the standard uncertainty of their distance.
     """
     slopes = np.tan(np.radians(angles)).astype(np.float32)[:, None]
-    y, edges = (
-        y.astype(np.float32),
-        np.stack([heel, -toe]).astype(np.float32)[:, None],
-    )  # (edge, lean, row), each edge's inward side positive
+    y = y.astype(np.float32)
+    edges = np.stack([heel, -toe]).astype(np.float32)[:, None]  # (edge, lean, row), each edge's inward side positive
     rows = edges - slopes * np.stack([y, -y])[:, None]
     at = np.percentile(rows, 25, axis=2)[..., None]
     sigma, holes = np.full_like(at[0], 0.12), np.full_like(at[0], 0.4)
@@ -213,7 +241,10 @@ def _fit_edges(y, heel, toe, dv, noise, angles):
         before = log_like
     chance = np.exp(log_like - log_like.max())
     chance /= chance.sum()
-    mean = lambda values: float((chance * values).sum())
+
+    def mean(values: Array) -> float:
+        return float((chance * values).sum())
+
     slope = mean(slopes[:, 0])
     # beside the posterior: the pen's own wobble, and how a noisy map pulls at both edges
     wide = np.sqrt(mean((slopes[:, 0] - slope) ** 2))
@@ -223,7 +254,7 @@ def _fit_edges(y, heel, toe, dv, noise, angles):
     return slope, float(u_slope), mean(at[0, :, 0]), -mean(at[1, :, 0]), float(u_width)
 
 
-def _edge_weight(inward, sigma, holes, width):
+def _edge_weight(inward: Array, sigma: Array, holes: Array, width: Array) -> tuple[Array, Array]:
     """How likely a row's outermost ink is the edge itself and not the rim of a hole (inwards) or a stray speck (outwards).
 
     Returns that, and the logarithm of the likelihood of what is seen.

@@ -1,9 +1,11 @@
 """Which colours are ink: those that a lane shows and its flanks, or the face, do not."""
 
+from collections.abc import Callable
+
 import numpy as np
 
-from ...base.errors import NoLine
-from .band import NO_LINE, scatter
+from ..evidence import Array, Reason, Why
+from .band import scatter
 
 CROWDED = 0.1  # scatter of the flanks in ink from which on their common colours are taken out one by one
 PRIOR = 3  # counts added to every cell: few pixels do not make a colour rare
@@ -15,7 +17,10 @@ BINS, SPAN = (
 _COLOURS = 2500  # pixels that a colour is judged by
 
 
-def ink_look(lane, flanks, two_sided):
+Look = Callable[[Array], Array]
+
+
+def ink_look(lane: Array, flanks: Array, two_sided: bool) -> tuple[Look, float] | Why:
     """From the residuals of a lane and of its flanks: a function that maps residuals to ink, and the flanks' scatter in it.
 
     The map is about 1 on full ink and 0 on the bare face. The ink's colour is what the lane shows and its flanks do not. It
@@ -28,10 +33,10 @@ def ink_look(lane, flanks, two_sided):
     two_sided : bool
         Whether the flanks lie on both sides of the lane: those of one side do not show what the other side is like.
 
-    Raises
-    ------
-    NoLine
-        Where the lane shows nothing that its flanks do not.
+    Returns
+    -------
+    (callable, float) or Why
+        `Reason.NO_INK` where the lane shows nothing that its flanks do not.
     """
     lane, flanks = (part[:: len(part) // _COLOURS + 1] for part in (lane, flanks))
     centre = np.median(flanks, axis=0)
@@ -54,13 +59,19 @@ def ink_look(lane, flanks, two_sided):
         if best is None or noise < 0.8 * best[1]:
             best = weights / top, noise
     if best is None:
-        raise NoLine(NO_LINE)
+        return Why(Reason.NO_INK)
     weights, noise = best[0].astype(np.float32), best[1]
-    plain = lambda res: np.clip(res @ weights - centre @ weights, -1.5, 1.5)
+
+    def plain(res: Array) -> Array:
+        return np.clip(res @ weights - centre @ weights, -1.5, 1.5)
+
     if noise < CROWDED or not two_sided:
         return plain, noise
     crowd = _crowd(b, a, _cells(usual))
-    rarer = lambda res: plain(res) * (1 - crowd(res - centre))
+
+    def rarer(res: Array) -> Array:
+        return plain(res) * (1 - crowd(res - centre))
+
     top = max(float(np.percentile(rarer(lane), 85)), 0.05)
     less = scatter(rarer(flanks)) / top
     if less > 0.8 * noise:
@@ -68,7 +79,7 @@ def ink_look(lane, flanks, two_sided):
     return (lambda res: np.clip(rarer(res) / top, -1.5, 1.5)), less
 
 
-def rarity(face, colours):
+def rarity(face: Array, colours: Array) -> Array:
     """How rare every colour (..., 3) is on the face (M, 3): 0 where it is common, at most 5."""
     centre = np.median(face, axis=0)
     cell = _cells(_cover(_bare(face - centre)))
@@ -76,33 +87,33 @@ def rarity(face, colours):
     return rare[cell(colours - centre)]
 
 
-def _bare(colours):
+def _bare(colours: Array) -> Array:
     """Those of the colours (M, 3) that lie about 0, in which nothing stands out."""
     limit = 4 * 1.4826 * np.median(np.abs(colours), axis=0) + 1
     bare = colours[(np.abs(colours) < limit).all(axis=1)]
     return bare if len(bare) > 50 else colours
 
 
-def _cover(colours):
+def _cover(colours: Array) -> Array:
     return np.cov(colours.T) + np.eye(3)
 
 
-def _crowd(background, lane, cell):
-    """A function of colours (..., 3): how common each is among the background's (M, 3) against the lane's (N, 3): 0 unseen there, 1 as common, at most 1."""
+def _crowd(background: Array, lane: Array, cell: Look) -> Look:
+    """A function of colours (..., 3): how common each is in the background (M, 3) against the lane (N, 3), 0 unseen, 1 at most."""
     ratio = np.minimum(_share(background, cell, PRIOR) / _share(lane, cell, PRIOR), 1.0).astype(np.float32)
     return lambda colours: ratio[cell(colours)]
 
 
-def _share(colours, cell, prior=0):
+def _share(colours: Array, cell: Look, prior: int = 0) -> Array:
     """Share of the colours (M, 3) that every cell holds."""
     return (np.bincount(cell(colours), minlength=BINS**3) + prior) / len(colours)
 
 
-def _cells(cover):
-    """A function that gives colours (..., 3) the number of their cell, finest about 0; `cover` is their usual covariance there."""
+def _cells(cover: Array) -> Look:
+    """A function that gives colours (..., 3) the number of their cell, finest about 0, where `cover` is their usual covariance."""
     inverse = np.linalg.inv(2.0 * np.linalg.cholesky(cover)).T.astype(np.float32)
 
-    def cell(colours):
+    def cell(colours: Array) -> Array:
         place = (np.arcsinh(np.asarray(colours, np.float32) @ inverse) + SPAN) * (BINS / (2 * SPAN))
         place = np.clip(place, 0, BINS - 1).astype(np.int32)
         return (place[..., 0] * BINS + place[..., 1]) * BINS + place[..., 2]

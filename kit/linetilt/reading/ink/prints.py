@@ -4,32 +4,38 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...base.errors import NoLine
-from .band import straightened
+from ..evidence import Array, Flags, Floats, Reason, Why
+from ..plane.frame import FaceFrame
+from .band import Band, straightened
+from .flat import FlatFace
 
 RUNS_THROUGH = 0.85  # of its step in colour, in three of four score lines; of drawn prints one in 300 comes near
 OTHER = 0.8  # of that step: what differs by so much in another colour is not the mark
 PAINT = 1.6  # of that step: what differs even more in the score lines is their own paint
 LEAST_LINES = 3  # that the band crosses
 LEAST_STEP = 3.0  # in colour, of 255; prints mostly have 10 at least
-EDGE, EDGE_SIDE = (
-    1.6,
-    0.15,
-)  # both sides' difference to the mark's step, the mark's to its nearer side to that: of an edge 2 and 0
+# Of the edge of something else 2 and 0: how much both sides differ to the mark's step, and the mark from its nearer side to that.
+EDGE, EDGE_SIDE = 1.6, 0.15
 BESIDE_MM = (0.5, 2.0)  # from the band, where the face's own colour is read
 GROOVE_MM, LAND_MM = 0.2, 0.7  # rows nearer than the one lie in a score line, rows farther than the other between two
-EVEN, SOLID = (
-    0.5,
-    0.97,
-)  # narrowest to widest tenth of the rows, less what four in five rows of both edges keep within of a smooth curve (mm); ink of the band's inside: of drawn prints 0.49 and 0.95 at most
+# Minimum evenness: narrowest to widest tenth of the rows, less how far (mm) four in five rows of both edges keep from a smooth
+# curve. Minimum share of the band's inside that took ink. Drawn prints reach 0.49 and 0.95 at most.
+EVEN, SOLID = 0.5, 0.97
 LEAST_WIDE_MM = 0.95  # the widest tenth of the rows, of a pen's line
 
 
 @dataclass(frozen=True)
 class Shape:
-    """How the ink lies in the band: its middle against its sides (two prints leave it hollow), how far its two edges lean apart, as slope.
+    """How the ink lies in the band.
 
-    `even`: width and edges are as even as no print's are.
+    Attributes
+    ----------
+    hollow : float
+        Ink of its middle to that of its sides; two prints beside each other leave the middle hollow.
+    wedge : float
+        Slope of the heel's edge less that of the toe's.
+    even : bool
+        True where width and edges are more even than those of any print.
     """
 
     hollow: float
@@ -37,14 +43,14 @@ class Shape:
     even: bool = False
 
 
-def shape_of(ink, flat, band):
+def shape_of(ink: Array, flat: FlatFace, band: Band) -> Shape:
     """The Shape of a mark.
 
     Parameters
     ----------
     ink : ndarray, shape (H, W)
         About 1 on ink, 0 on the bare face.
-    flat : linetilt.reading.ink.search.FlatFace
+    flat : linetilt.reading.ink.flat.FlatFace
     band : linetilt.reading.ink.band.Band
     """
     lane, t, noise = straightened(
@@ -62,11 +68,11 @@ def shape_of(ink, flat, band):
     return Shape(hollow, _lean(y, heel) - _lean(y, toe), bool(even))
 
 
-def _edges(on, t):
+def _edges(on: Flags, t: Floats) -> tuple[Floats, Floats]:
     return t[on.argmax(axis=1)], t[on.shape[1] - 1 - on[:, ::-1].argmax(axis=1)]
 
 
-def _even(on, t, y, half):
+def _even(on: Flags, t: Floats, y: Floats, half: float) -> bool:
     """True where the rows within `half` of the middle are all thin, or full, or about as wide and their edges on smooth curves."""
     rows = on.any(axis=1) & (np.abs(y) < half)
     if rows.sum() < 20:
@@ -82,7 +88,7 @@ def _even(on, t, y, half):
     )
 
 
-def _lean(y, edge):
+def _lean(y: Floats, edge: Floats) -> float:
     """Slope of an edge by itself, robustly."""
     slope = 0.0
     for _ in range(15):
@@ -93,23 +99,20 @@ def _lean(y, edge):
     return slope
 
 
-def check_print(flat, frame, band):
-    """Refuse a band that is there in the score lines as well, or that is the edge of something else.
+def check_print(flat: FlatFace, frame: FaceFrame, band: Band) -> Why | None:
+    """Say why a band is no print: it is there in the score lines as well, or it is the edge of something else; None where neither.
 
     Parameters
     ----------
-    flat : linetilt.reading.ink.search.FlatFace
-    frame : linetilt.reading.plane.face.FaceFrame
+    flat : linetilt.reading.ink.flat.FlatFace
+    frame : linetilt.reading.plane.frame.FaceFrame
     band : linetilt.reading.ink.band.Band
-
-    Raises
-    ------
-    NoLine
     """
     lines = [up for up, _, _ in frame.lines if band.low_mm + 0.6 < up < band.high_mm - 0.6]
     away = np.array([np.abs(flat.v - up) for up in lines]).reshape(len(lines), -1)
     core, heel, toe = _colours(flat, band)
-    _refuse_edge(*(np.nanmedian(part[flat.clear], axis=0) for part in (core, heel, toe)))
+    if _is_edge(*(np.nanmedian(part[flat.clear], axis=0) for part in (core, heel, toe))):
+        return Why(Reason.EDGE_OF_ELSE)
     step = core - (heel + toe) / 2
     groove, land = [], []
     for inside, between in zip(away < GROOVE_MM, (away > LAND_MM) & (away < frame.pitch_mm / 2)):
@@ -118,30 +121,27 @@ def check_print(flat, frame, band):
             groove.append(np.nanmean(inside, axis=0))
             land.append(np.nanmean(between, axis=0))
     if len(groove) < LEAST_LINES:
-        return
+        return None
     usual = np.median(land, axis=0)
     if np.linalg.norm(usual) < LEAST_STEP:
-        raise NoLine("the mark is too faint to measure")
+        return Why(Reason.FAINT_MARK)
     share = np.array(groove) @ usual / (usual @ usual)
     other = np.linalg.norm(np.array(groove) - share[:, None] * usual, axis=1) > OTHER * np.linalg.norm(usual)
     share[other] = 0  # chipped paint, light: it says nothing of the mark
     if np.quantile(share, 0.25) > RUNS_THROUGH and np.median(share) < PAINT:
-        raise NoLine(
-            "what looks like a print runs through the score lines; a print leaves them bare, a scratch, a shadow or a sign does not"
-        )
+        return Why(Reason.THROUGH_LINES)
+    return None
 
 
-def _refuse_edge(core, heel, toe):
-    """Refuse a mark (colours of its middle and of the face on both its sides) that only looks like one because the face changes colour there."""
+def _is_edge(core: Array, heel: Array, toe: Array) -> bool:
+    """True where a mark only looks like one because the face changes colour there: colours of its middle, its heel and its toe side."""
     apart, step = np.linalg.norm(heel - toe), np.linalg.norm(core - (heel + toe) / 2)
-    if apart > EDGE * step and min(np.linalg.norm(core - heel), np.linalg.norm(core - toe)) < EDGE_SIDE * apart:
-        raise NoLine(
-            "what looks like a print is the edge of something else: the face has one colour on its heel side and another on its toe side"
-        )
+    nearer = min(np.linalg.norm(core - heel), np.linalg.norm(core - toe))
+    return bool(apart > EDGE * step and nearer < EDGE_SIDE * apart)
 
 
-def _colours(flat, band):
-    """Colours of the band's middle and of the face on its heel and its toe side, row by row, each (H, 3); NaN where it is not seen."""
+def _colours(flat: FlatFace, band: Band) -> tuple[Array, Array, Array]:
+    """Colours of the band's middle and of the face on its heel and toe side, row by row, each (H, 3); NaN where it is not seen."""
     core, (low, high) = max(band.width_mm / 2 - 0.15, 0.3), (band.width_mm / 2 + edge for edge in BESIDE_MM)
     middle = (band.toe_mm + band.slope * (flat.v - band.up_mm) - flat.u[0]) * flat.rate
     reach = np.arange(-int(high * flat.rate), int(high * flat.rate) + 1)
@@ -155,5 +155,6 @@ def _colours(flat, band):
     colour = flat.colour[np.arange(len(flat.v))[:, None], np.clip(column, 0, len(flat.u) - 1)]
     off = reach / flat.rate
     sides = [np.median(colour[:, side], axis=1) for side in (off < -low, off > low)]
-    seen = lambda part: np.where(shown[:, None], part, np.nan)
-    return seen(colour[:, np.abs(off) < core].mean(axis=1)), *map(seen, sides)
+    parts = (colour[:, np.abs(off) < core].mean(axis=1), *sides)
+    middle_colour, heel, toe = (np.where(shown[:, None], part, np.nan) for part in parts)
+    return middle_colour, heel, toe

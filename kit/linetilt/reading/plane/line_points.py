@@ -1,10 +1,12 @@
 """Where the score lines run in a photo: both ends of all of them, and the middle of each at many places along it."""
 
+from dataclasses import dataclass, replace
+
 import cv2
 import numpy as np
 
-from ...base.errors import FaceCutOff, NoFace
-from .pose import project
+from ..evidence import Array, Flags, Floats, Reason, Why
+from .pose import LinePoints, project
 from .score_lines import HALVED, half_size
 from .stripes import parabola
 
@@ -17,13 +19,34 @@ _EXTRA = 2  # lines above and below those found at first, in case some were miss
 _MARGIN_MM = 6.0  # beyond the ends of the lines
 
 
-def pixels_per_mm(to_face, up_mm):
+@dataclass(frozen=True)
+class LineEnds:
+    """Where the lines end, roughly.
+
+    Attributes
+    ----------
+    to_unit : ndarray, shape (3, 3)
+        From (xi, n) to the field in units of the line length, x to the right, v up from the lowest line.
+    spacing : float
+        Of the lines, as a share of their length.
+    rows : ndarray
+        The line numbers in that frame, 0 the lowest found.
+    """
+
+    to_unit: Floats
+    spacing: float
+    rows: Floats
+
+
+def pixels_per_mm(to_face: Floats, up_mm: float) -> float:
     """Pixels of the picture to a millimetre of the face, in the middle of the field at `up_mm`."""
     at = project(np.linalg.inv(to_face), np.array([[0.0, up_mm], [1.0, up_mm], [0.0, up_mm + 1]]))
     return float(np.sqrt(abs(np.linalg.det(at[1:] - at[0]))))
 
 
-def _rectify(image, to_plane, left, top, columns, rows, step_x, step_y):
+def _rectify(
+    image: Array, to_plane: Floats, left: float, top: float, columns: int, rows: int, step_x: float, step_y: float
+) -> Array:
     """Resample: pixel (r, c) of the result shows plane point (left + c step_x, top + r step_y)."""
     grid = np.array([[step_x, 0, left], [0, step_y, top], [0, 0, 1.0]])
     back = np.linalg.inv(to_plane) @ grid
@@ -32,7 +55,7 @@ def _rectify(image, to_plane, left, top, columns, rows, step_x, step_y):
     )
 
 
-def _template(blocks):
+def _template(blocks: Array) -> tuple[Array, float, float]:
     """What score lines look like across themselves, from many pieces of profile one spacing long.
 
     Paint may be chipped and shading may turn over from line to line, so the sign of a piece is left free: the two
@@ -65,21 +88,29 @@ def _template(blocks):
     return basis, centre, float(np.median(np.linalg.norm(blocks @ basis.T, axis=1)))
 
 
-def find_ends(grey, rough):
-    """Where the lines end, in (xi, n), and which n are lines.
+def find_ends(grey: Array, rough: Floats) -> LineEnds | Why:
+    """Where the lines end, and which of the stripes are lines.
 
-    Returns a dict: to_unit (3, 3) from (xi, n) to the field in units of the line length, x to the right, v up from
-    the lowest line; spacing (as a share of the length); rows, the line numbers in that frame, 0 the lowest found.
+    Parameters
+    ----------
+    grey : ndarray of uint8, shape (H, W)
+    rough : ndarray, shape (3, 3)
+        From pixels to (xi, n), as `linetilt.reading.plane.stripes.count_lines` gives it.
     """
-    like, numbers, seen = _likeness(*_rough_view(grey, rough))
+    likeness = _likeness(*_rough_view(grey, rough))
+    if isinstance(likeness, Why):
+        return likeness
+    like, numbers, seen = likeness
     strength = np.median(like[:, (_HALF_X * 2 - 7) * _FINE // 2 : (_HALF_X * 2 + 7) * _FINE // 2], axis=1)
-    about = lambda at: strength[max(at - 2, 0) : at + 3]
     at = int(np.argmin(np.abs(numbers)))
-    at += int(np.argmax(about(at))) - min(at, 2)
-    low, high = _run(strength > 0.4 * np.median(about(at)), at, gap=1)
+    at += int(np.argmax(strength[max(at - 2, 0) : at + 3])) - min(at, 2)
+    low, high = _run(strength > 0.4 * np.median(strength[max(at - 2, 0) : at + 3]), at, gap=1)
     if high - low + 1 < 4:
-        raise NoFace("fewer than four score lines were found")
-    slope, left, right = _upright_ends(like[low : high + 1], numbers[low : high + 1], seen[low : high + 1])
+        return Why.of(Reason.FEW_STRIPES, found=high - low + 1)
+    found = _upright_ends(like[low : high + 1], numbers[low : high + 1], seen[low : high + 1])
+    if isinstance(found, Why):
+        return found
+    slope, left, right = found
     length = right - left
     to_unit = np.array(
         [
@@ -88,11 +119,11 @@ def find_ends(grey, rough):
             [0, 0, 1.0],
         ]
     )  # n grows downwards
-    return {"to_unit": to_unit, "spacing": 1 / length, "rows": numbers[high] - numbers[low : high + 1][::-1]}
+    return LineEnds(to_unit, 1 / length, numbers[high] - numbers[low : high + 1][::-1])
 
 
-def _rough_view(grey, rough):
-    """The stripes evenly spaced and of even contrast, and which samples the picture shows; (xi, n) = (0, 0) is in the middle of both."""
+def _rough_view(grey: Array, rough: Floats) -> tuple[Array, Flags]:
+    """The stripes evenly spaced and of even contrast, and which samples the picture shows; (xi, n) = (0, 0) in the middle."""
     columns, rows = 2 * _HALF_X * _FINE + 1, 2 * _HALF_N * _PROFILE
     level = max(
         1, int(2 ** np.floor(np.log2(max(1.0, 1.0 / (np.sqrt(abs(np.linalg.det(rough[:2, :2]))) * _PROFILE * 1.2)))))
@@ -118,13 +149,13 @@ def _rough_view(grey, rough):
     return flat, visible
 
 
-def _likeness(flat, visible):
-    """How like the look of score lines every (line, xi) is: about 1 inside the field and 0 outside; the n of every line; what the picture shows of it."""
+def _likeness(flat: Array, visible: Flags) -> tuple[Array, Floats, Flags] | Why:
+    """How like score lines every (line, xi) is: about 1 inside the field, 0 outside; the n of every line; what is seen of it."""
     core = flat[(_HALF_N - 3) * _PROFILE : (_HALF_N + 3) * _PROFILE, (_HALF_X - 4) * _FINE : (_HALF_X + 4) * _FINE]
     pieces = core.reshape(6, _PROFILE, 8, _FINE).mean(axis=3).transpose(0, 2, 1).reshape(-1, _PROFILE)
     basis, centre, size = _template(pieces)
     if size < 0.2:
-        raise NoFace("the stripes found are too faint to be score lines")
+        return Why(Reason.FAINT_STRIPES)
     start = int(round(centre - _PROFILE / 2))
     basis = np.roll(basis, -start, axis=1)
     offset = start % _PROFILE
@@ -141,7 +172,7 @@ def _likeness(flat, visible):
     )
 
 
-def _run(on, at, gap=0):
+def _run(on: Flags, at: int, gap: int = 0) -> tuple[int, int]:
     """First and last of the run of True about `at`; `gap` that many False in it do not end it."""
     low = high = at
     while low > 0 and on[max(low - 1 - gap, 0) : low].any():
@@ -155,7 +186,7 @@ def _run(on, at, gap=0):
     return low, high
 
 
-def _upright_ends(like, numbers, seen):
+def _upright_ends(like: Array, numbers: Floats, seen: Flags) -> tuple[float, float, float] | Why:
     """The two parallel straight lines in (xi, n) on which the lines end: their slope, and xi of either at n = 0."""
     columns, middle, wide = like.shape[1], _HALF_X * _FINE, int(1.6 * _FINE)
     best = None
@@ -176,37 +207,37 @@ def _upright_ends(like, numbers, seen):
             best = rise[left] - rise[right], slope, left, right, min(rise[left], -rise[right])
     _, slope, left, right, least = best
     if least < 0.3:
-        if seen[:, [max(left - 2, 0), min(right + 2, columns - 1)]].mean() < 0.9:
-            raise FaceCutOff("the score lines run out of the picture")
-        raise NoFace("the stripes found do not end as score lines do")
+        cut = seen[:, [max(left - 2, 0), min(right + 2, columns - 1)]].mean() < 0.9
+        return Why(Reason.OUT_OF_PICTURE if cut else Reason.ENDS_UNCLEAR)
     return slope, (left - middle) / _FINE, (right - middle) / _FINE
 
 
-def measure_lines(grey, to_face, pitch, numbers, length, final, unsigned):
-    """Measure every line's middle at `_BLOCKS` places, and its two ends, in the present frame.
-
-    Returns a dict: points (N, 2) in pixels with the number of the line of each, ends (M, 2) with the side of each, -1 or 1 (as u);
-    the numbers of the lines kept, how far they lean otherwise (`_lean`), and the share of pieces that could be followed.
-    """
+def measure_lines(
+    grey: Array, to_face: Floats, pitch: float, numbers: Array, length: float, final: bool, unsigned: bool
+) -> LinePoints | Why:
+    """Measure every line's middle at `_BLOCKS` places, and its two ends, in the present frame."""
     ppm = pixels_per_mm(to_face, 4 * pitch)
     rate = float(np.clip(ppm, 5, 12))
     if ppm > 1.8 * rate and min(grey.shape) < 100:
-        raise NoFace("the stripes found are too few to be score lines")
+        return Why(Reason.FEW_STRIPES)
     if ppm > 1.8 * rate:
         half = half_size(grey)
-        return _in_full(measure_lines(half, to_face @ HALVED, pitch, numbers, length, final, unsigned))
+        found = measure_lines(half, to_face @ HALVED, pitch, numbers, length, final, unsigned)
+        return found if isinstance(found, Why) else _in_full(found)
     lines = np.arange(int(np.round(numbers.min())) - _EXTRA, int(np.round(numbers.max())) + _EXTRA + 1)
-    bands, u, step_u, step_v = _even_bands(grey, to_face, pitch, lines, length, rate, unsigned)
+    even = _even_bands(grey, to_face, pitch, lines, length, rate, unsigned)
+    if isinstance(even, Why):
+        return even
+    bands, u, step_u, step_v = even
     edges = np.linspace(0, len(u), int(round((length + 2 * _MARGIN_MM) / length * _BLOCKS)) + 1).astype(int)
-    blocks = np.stack(
-        [bands[:, :, a:b].mean(axis=2) for a, b in zip(edges[:-1], edges[1:])], axis=-1
-    )  # (line, sample, block)
+    # (line, sample, block)
+    blocks = np.stack([bands[:, :, a:b].mean(axis=2) for a, b in zip(edges[:-1], edges[1:])], axis=-1)
     block_u = np.array([(u[a] + u[b - 1]) / 2 for a, b in zip(edges[:-1], edges[1:])])
     per, inside = blocks.shape[1], np.abs(block_u) < length / 2 - 1
     core = blocks[_EXTRA:-_EXTRA][:, :, np.abs(block_u) < 0.42 * length].transpose(0, 2, 1).reshape(-1, per)
     basis, middle, size = _template(core)
     if size < 1e-3:
-        raise NoFace("the stripes found are too faint to be score lines")
+        return Why(Reason.FAINT_STRIPES)
     shift, ok = _shifts(blocks, basis[0], size, max(int(per * (0.12 if final else 0.3)), 2))
     ok &= inside
 
@@ -227,22 +258,27 @@ def measure_lines(grey, to_face, pitch, numbers, length, final, unsigned):
     v = lines[k] * pitch - (shift[k, b] + middle - (per - 1) / 2) * step_v
     there, side = np.nonzero(np.isfinite(ends))
     back = np.linalg.inv(to_face)
-    return {
-        "points": project(back, np.column_stack([block_u[b], v])),
-        "point_line": lines[k],
-        "ends": project(back, np.column_stack([ends[there, side], lines[there] * pitch])),
-        "end_side": 2 * side - 1,
-        "kept": lines,
-        "lean": _lean(blocks[k, :, b], middle + shift[k, b], b, block_u, step_v),
-        "share": float(ok[:, inside].mean()),
-    }
+    return LinePoints(
+        points=project(back, np.column_stack([block_u[b], v])),
+        point_line=lines[k],
+        ends=project(back, np.column_stack([ends[there, side], lines[there] * pitch])),
+        end_side=2 * side - 1,
+        kept=lines,
+        lean=_lean(blocks[k, :, b], middle + shift[k, b], b, block_u, step_v),
+        share=float(ok[:, inside].mean()),
+    )
 
 
-def _even_bands(grey, to_face, pitch, lines, length, rate, unsigned):
-    """A band of one spacing about every line, of even contrast: (line from the lowest up, sample downwards, column); u of the columns; both steps in mm."""
+def _even_bands(
+    grey: Array, to_face: Floats, pitch: float, lines: Array, length: float, rate: float, unsigned: bool
+) -> tuple[Array, Floats, float, float] | Why:
+    """A band of one spacing about every line, of even contrast: (line from the lowest up, sample downwards, column).
+
+    Returned with u of the columns, and both steps in mm.
+    """
     per = int(round(pitch * rate)) // 2 * 2 + 1
     if per < 7:
-        raise NoFace("the stripes found are too close together to be score lines")
+        return Why.of(Reason.CROWDED, mm=pitch)
     columns = int((length + 2 * _MARGIN_MM) * rate)
     step_u, step_v = (length + 2 * _MARGIN_MM) / columns, pitch / per
     u = -length / 2 - _MARGIN_MM + step_u / 2 + step_u * np.arange(columns)
@@ -257,7 +293,7 @@ def _even_bands(grey, to_face, pitch, lines, length, rate, unsigned):
     return bands - bands.mean(axis=1, keepdims=True), u, step_u, step_v
 
 
-def _shifts(blocks, look, size, reach):
+def _shifts(blocks: Array, look: Array, size: float, reach: int) -> tuple[Array, Flags]:
     """How many samples every block lies below the template, to a fraction, and which blocks are like it; (line, block) each.
 
     The strongest look alone, of either sign: the second one is much like a shift of the first.
@@ -272,8 +308,10 @@ def _shifts(blocks, look, size, reach):
     return shifts[inner] + np.clip(fraction, -0.5, 0.5), (score.max(axis=0) > 0.45) & (best == inner)
 
 
-def _lean(pieces, middle, block, block_u, step_v):
-    """How far lines lean otherwise by the middle of all that stands out: light changes a groove's look along it, a dark wall here and a bright one there.
+def _lean(pieces: Array, middle: Array, block: Array, block_u: Floats, step_v: float) -> float:
+    """How far lines lean otherwise by the middle of all that stands out, as slope.
+
+    Light changes a groove's look along it: a dark wall here and a bright one there.
 
     Parameters
     ----------
@@ -285,13 +323,12 @@ def _lean(pieces, middle, block, block_u, step_v):
     away = np.arange(pieces.shape[1])[None, :] - middle[:, None]
     weight = np.where(np.abs(away) < 0.35 * pieces.shape[1], pieces**2, 0)
     aside = -step_v * (weight * away).sum(axis=1) / np.maximum(weight.sum(axis=1), 1e-6)
-    usual = [
-        (block_u[at], np.median(aside[block == at])) for at in np.unique(block) if (block == at).sum() > 3
-    ]  # of all lines: rust and scratches are not on most
+    # of all lines: rust and scratches are not on most
+    usual = [(block_u[at], np.median(aside[block == at])) for at in np.unique(block) if (block == at).sum() > 3]
     return float(np.polyfit(*np.transpose(usual), 1)[0]) if len(usual) > 2 else 0.0
 
 
-def _scatter(x, y):
+def _scatter(x: Array, y: Array) -> float:
     """Scatter of points about a straight line, robustly."""
     if len(x) < 5:
         return np.inf
@@ -300,14 +337,12 @@ def _scatter(x, y):
     return 1.4826 * float(np.median(np.abs(rest - np.median(rest))))
 
 
-def _in_full(seen):
+def _in_full(seen: LinePoints) -> LinePoints:
     """Pixels of a half-size picture in pixels of the full one."""
-    for name in ("points", "ends"):
-        seen[name] = seen[name] * 2 + 0.5
-    return seen
+    return replace(seen, points=seen.points * 2 + 0.5, ends=seen.ends * 2 + 0.5)
 
 
-def _line_ends(along, u, length, step_u):
+def _line_ends(along: Array, u: Floats, length: float, step_u: float) -> Floats:
     """Heel and toe end of every line by its steepest step near the expected place; NaN where there is none."""
     count, columns = along.shape
     ends = np.full((count, 2), np.nan)

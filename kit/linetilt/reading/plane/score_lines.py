@@ -1,34 +1,35 @@
 """Which score lines there are and which of them are full-length: what stands out as a narrow ridge, at the places that the plane gives."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
+from ..evidence import Array, Flags, Floats
+
 RATE = 8.0  # samples a mm
 HALVED = np.array(
     [[2, 0, 0.5], [0, 2, 0.5], [0, 0, 1.0]]
-)  # from pixels of the picture at half its size to pixels of the whole
+)  # from pixels of the picture at half its size to those of the whole
 HALF_WIDTH_MM = 0.32  # of the core of a score line
 FLANK_MM = (0.75, 1.35)  # where the face beside it is read
 MARGIN_MM = 6.0
 END_ZONE_MM = 3.0  # a full line shows in this much of both its ends
-BEYOND_SHARE = (
-    0.5  # of the full lines; where the ends are right a third at most are seen beyond them, by rust or scratches
-)
+BEYOND_SHARE = 0.5  # of the full lines; where the ends are right a third at most go on, by rust or scratches
 OTHER_COLOUR = 20.0  # of 255, beside one line and the next: there the face ends
 SHOWN_LEAST = 0.7  # of the lines from the lowest to the highest; at half the true spacing every other one is missing
 GAP_MM = 4.5  # chipped paint, a glint or a print may hide this much of a line
 SHORT_RUN = 3  # more lines than this at the bottom are not short; what they miss is hidden: common practice, no source
 
 
-def half_size(image):
+def half_size(image: Array) -> Array:
     """The picture at half its size, an odd last row or column left out; `HALVED` leads back."""
     width, height = image.shape[1] // 2, image.shape[0] // 2
     return cv2.resize(image[: 2 * height, : 2 * width], (width, height), interpolation=cv2.INTER_AREA)
 
 
-def shrunk(image, most_px):
+def shrunk(image: Array, most_px: int) -> Array:
     """The picture with at most that many pixels on its long side."""
     while max(image.shape[:2]) >= 2 * most_px:
         image = half_size(image)
@@ -59,7 +60,9 @@ class ScoreLines:
     beyond: np.ndarray
 
 
-def read_score_lines(rgb, to_face, pixels_per_mm, pitch, length, numbers):
+def read_score_lines(
+    rgb: Array, to_face: Floats, pixels_per_mm: float, pitch: float, length: float, numbers: Array
+) -> ScoreLines | None:
     """Read the lines `numbers` (int, ascending; line n at v = n pitch) off the picture.
 
     Returns
@@ -75,11 +78,9 @@ def read_score_lines(rgb, to_face, pixels_per_mm, pitch, length, numbers):
     between = np.percentile(_ridges(strip, (numbers[:-1] + 0.5) * pitch)[:, inside], 80, axis=1)
     bare = np.maximum(np.append(between, 0), np.insert(between, 0, 0))  # what stands out where there is no line
     seen = ridge > np.maximum(np.clip(2.5 * bare, 0.15 * strong, 0.3 * strong), 1.2)[:, None]
-    share = lambda zone: seen[:, zone].mean(axis=1)
-    middle = share(np.abs(u) < half - END_ZONE_MM - 1)
+    middle = seen[:, np.abs(u) < half - END_ZONE_MM - 1].mean(axis=1)
     inwards = half - np.abs(u)
-    zones = lambda zone: np.column_stack([share(zone & (u < 0)), share(zone & (u > 0))])
-    ends, outside = (zones((depth > 0.7) & (depth < 0.7 + END_ZONE_MM)) for depth in (inwards, -inwards))
+    ends, outside = (_ends_shown(seen, u, (d > 0.7) & (d < 0.7 + END_ZONE_MM)) for d in (inwards, -inwards))
     shown = (middle > 0.45) & _on_face(strip, numbers * pitch, inside)
     present = _run(shown)
     if present.sum() < 4 or shown[present].mean() < SHOWN_LEAST:
@@ -95,8 +96,18 @@ def read_score_lines(rgb, to_face, pixels_per_mm, pitch, length, numbers):
     return ScoreLines(numbers, extent, whole, doubtful, beyond)
 
 
-def _rows(rgb, to_face, pixels_per_mm, low, high, length):
-    """Columns u of the face laid flat from `low` to `high`, and a function: mean colour (3, N, columns) from every v = bottom to top."""
+def _ends_shown(seen: Flags, u: Floats, zone: Flags) -> Floats:
+    """Share of a zone that every line shows on its heel and on its toe side, (N, 2)."""
+    return np.column_stack([seen[:, zone & side].mean(axis=1) for side in (u < 0, u > 0)])
+
+
+Strip = Callable[[Floats, Floats], Array]
+
+
+def _rows(
+    rgb: Array, to_face: Floats, pixels_per_mm: float, low: float, high: float, length: float
+) -> tuple[Floats, Strip]:
+    """Columns u of the face laid flat from `low` to `high`; a function: mean colour (3, N, columns) from every v = bottom to top."""
     while pixels_per_mm > 1.7 * RATE:  # nothing finer is used: smooth before sampling
         rgb, to_face, pixels_per_mm = half_size(rgb), to_face @ HALVED, pixels_per_mm / 2
     columns, rows = int((length + 2 * MARGIN_MM) * RATE), int((high - low) * RATE)
@@ -113,15 +124,15 @@ def _rows(rgb, to_face, pixels_per_mm, low, high, length):
     total = np.zeros((3, rows + 1, columns), np.float32)
     np.cumsum(np.moveaxis(flat, 2, 0), axis=1, dtype=np.float32, out=total[:, 1:])
 
-    def strip(bottom, top):
+    def strip(bottom: Floats, top: Floats) -> Array:
         first, last = np.rint((high - top) * RATE).astype(int), np.rint((high - bottom) * RATE).astype(int) + 1
         return (total[:, last] - total[:, first]) / (last - first)[:, None]
 
     return left + np.arange(columns) / RATE, strip
 
 
-def _ridges(strip, places):
-    """How far the core of a line at every v of `places` differs from the face on both its sides, less half their own difference: (N, columns)."""
+def _ridges(strip: Strip, places: Floats) -> Array:
+    """How far the core of a line at every v of `places` differs from both its sides, less half their own difference: (N, columns)."""
     near, far = FLANK_MM
     best = None
     for v in (places - 0.2, places, places + 0.2):
@@ -132,7 +143,7 @@ def _ridges(strip, places):
     return cv2.blur(best, (int(RATE), 1))
 
 
-def _on_face(strip, places, inside):
+def _on_face(strip: Strip, places: Floats, inside: Flags) -> Flags:
     """Which lines lie on the face: from the middle outwards, till what is beside a line has another colour than beside the one before."""
     near, far = FLANK_MM
     beside = ((strip(places + near, places + far) + strip(places - far, places - near)) / 2)[..., inside]
@@ -142,7 +153,7 @@ def _on_face(strip, places, inside):
     return np.concatenate([np.cumprod(alike[:middle][::-1])[::-1], [1], np.cumprod(alike[middle:])]) > 0
 
 
-def _run(present):
+def _run(present: Flags) -> Flags:
     """The longest run of lines, one that is missing bridged."""
     at = np.nonzero(present)[0]
     keep = np.zeros(len(present), bool)
@@ -152,7 +163,7 @@ def _run(present):
     return keep
 
 
-def _full(shown):
+def _full(shown: Flags) -> tuple[Flags, int]:
     """Which lines are full-length, from which of their ends (N, 2) show.
 
     From the middle outwards. A line misses an end because it is short, as all beyond it are, or because something hides
@@ -185,7 +196,7 @@ def _full(shown):
     return full, doubtful
 
 
-def _extent(u, seen, most):
+def _extent(u: Floats, seen: Flags, most: float) -> tuple[float, float]:
     """Heel and toe end of what is seen about the middle of a line, `most` from it, gaps bridged."""
     at = np.nonzero(seen & (np.abs(u) < most))[0]
     if not len(at):

@@ -3,24 +3,21 @@
 import cv2
 import numpy as np
 
+from ..evidence import Array, Floats
+
 SEARCH_PX = 560  # long side of the picture in which stripes are looked for
 ROLL_LIMIT_DEG = 34
-_WINDOW, _STEP, _PADDED = (
-    128,
-    64,
-    512,
-)  # of a strip's spectrum: pixels looked at, from one look to the next, and padded to
+_WINDOW, _STEP, _PADDED = 128, 64, 512  # of a strip's spectrum: pixels looked at, from look to look, and padded to
 _BINS = np.arange(11, 74)  # period 7 to 46 pixels
 _USED = np.union1d(
     np.arange(_BINS[-1] + 1), 2 * _BINS
 )  # longer periods too: what outdoes all else is held down by them
-_WAVES = np.exp(-2j * np.pi / _PADDED * np.outer(_USED, np.arange(_WINDOW))) * np.hanning(
-    _WINDOW
-)  # so few are quicker than a whole transform
-_WAVES = np.concatenate([_WAVES.real, _WAVES.imag]).astype(np.float32)
+# so few waves are quicker than a whole transform
+_WAVE = np.exp(-2j * np.pi / _PADDED * np.outer(_USED, np.arange(_WINDOW))) * np.hanning(_WINDOW)
+_WAVES = np.concatenate([_WAVE.real, _WAVE.imag]).astype(np.float32)
 
 
-def flatten(grey):
+def flatten(grey: Array) -> Array:
     """Grey picture with slow changes of brightness and contrast taken out: mean 0, spread about 1."""
     grey = grey.astype(np.float32)
     grey = cv2.GaussianBlur(grey, (0, 0), 0.7)
@@ -29,7 +26,7 @@ def flatten(grey):
     return np.clip(grey / (spread + 1.5), -3, 3)
 
 
-def around(values, sigma_px):
+def around(values: Array, sigma_px: float) -> Array:
     """The average about each point, a Gaussian much wider than four pixels, from a picture at a quarter of the size."""
     small = cv2.GaussianBlur(
         cv2.resize(values, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA), (0, 0), sigma_px / 4
@@ -37,7 +34,7 @@ def around(values, sigma_px):
     return cv2.resize(small, values.shape[::-1], interpolation=cv2.INTER_LINEAR)
 
 
-def _rotation(shape, angle_deg):
+def _rotation(shape: tuple[int, ...], angle_deg: float) -> tuple[int, Floats]:
     """Square canvas that holds the picture turned by `angle_deg`, and the (3, 3) map to it."""
     size = int(np.ceil(np.hypot(*shape)))
     matrix = cv2.getRotationMatrix2D(((shape[1] - 1) / 2, (shape[0] - 1) / 2), angle_deg, 1.0)
@@ -45,7 +42,7 @@ def _rotation(shape, angle_deg):
     return size, np.vstack([matrix, [0, 0, 1]])
 
 
-def stripe_candidates(flat, kept=6):
+def stripe_candidates(flat: Array, kept: int = 6) -> list[tuple[float, float]]:
     """Angle (degrees) and period (pixels) of the strongest long, parallel, evenly spaced stripes."""
     angles = np.linspace(-ROLL_LIMIT_DEG, ROLL_LIMIT_DEG, 15)
     spectrum = np.zeros((len(angles), len(_USED)))
@@ -61,9 +58,8 @@ def stripe_candidates(flat, kept=6):
         blocks = _WAVES @ np.stack([strips[s : s + _WINDOW] for s in starts])
         across = (np.arange(strips.shape[1]) + 1) * 24 / size - 0.5
         down = (np.array(starts) + _WINDOW / 2) / size - 0.5
-        centre = np.exp(
-            -(across[None, :] ** 2 + down[:, None] ** 2) / (2 * 0.2**2)
-        )  # people aim at what they photograph
+        # people aim at what they photograph
+        centre = np.exp(-(across[None, :] ** 2 + down[:, None] ** 2) / (2 * 0.2**2))
         power = blocks[:, : len(_USED)] ** 2 + blocks[:, len(_USED) :] ** 2
         power = np.minimum(power, np.percentile(power.max(axis=1), 99)) if power.size else power
         spectrum[row] = np.einsum("wfs,ws->f", power, centre)
@@ -81,7 +77,7 @@ def stripe_candidates(flat, kept=6):
     return found
 
 
-def count_lines(flat, angle, period):
+def count_lines(flat: Array, angle: float, period: float) -> Floats | None:
     """Follow the stripes' phase over the picture.
 
     Returns the (3, 3) map from pixels to (xi, n): n counts score lines downwards from an arbitrary one, xi runs along
@@ -142,7 +138,8 @@ def count_lines(flat, angle, period):
     return shape @ recentre
 
 
-def parabola(values, at):
+def parabola(values: Array, at: int) -> float:
+    """Where a peak at sample `at` has its top, in samples from there, by a parabola through it and its neighbours."""
     a, b, c = values[at - 1], values[at], values[at + 1]
     curve = a - 2 * b + c
     return float(np.clip(0.5 * (a - c) / curve, -0.5, 0.5)) if curve < 0 and min(a, c) > -5 else 0.0

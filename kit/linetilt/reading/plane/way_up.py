@@ -1,13 +1,16 @@
 """On which side the toe is: what the outline of a clubface says against the hand that was given.
 
-Score lines and print look alike in a mirror. The outline does not: the blade's upper edge climbs to the toe, the toe ends in an upright edge,
-and hosel and shaft leave upwards on the heel's side. Each is looked for as a straight run of edges where a head has it, and where its
-mirror image would have it; what counts is the difference, so that a busy background favours neither.
+Score lines and print look alike in a mirror. The outline does not: the blade's upper edge climbs to the toe, the toe ends in
+an upright edge, and hosel and shaft leave upwards on the heel's side. Each is looked for as a straight run of edges where a
+head has it, and where its mirror image would have it; what counts is the difference, so that a busy background favours
+neither.
 """
 
 import cv2
 import numpy as np
 
+from ..evidence import Array, Flags, Floats
+from .frame import FaceFrame
 from .score_lines import half_size
 from .stripes import around
 
@@ -16,35 +19,30 @@ SIDE_MM, ABOVE_MM = 45.0, 50.0  # what is looked at beside and above the field o
 EVEN_MM = 5.0  # standard deviation of the neighbourhood over which edges are evened out
 LEAST_SEEN = 0.45  # share of a run that lies in the picture
 # Where heads have their edges, in mm and degrees; wide enough for any iron (common practice, no source)
-UPPER_EDGE_DEG, UPPER_EDGE_MM = (
-    (7.0, 24.0),
-    (3.0, 26.0),
-)  # its climb, and its height above the highest full line in the middle of the field
+UPPER_EDGE_DEG = (7.0, 24.0)  # its climb to the toe
+UPPER_EDGE_MM = (3.0, 26.0)  # its height above the highest full line in the middle of the field
 TOE_EDGE_MM, TOE_LEAN = (6.0, 24.0), (-0.15, 0.25)  # beyond the ends of the score lines; how far it leans outwards
-SHAFT_DEG, SHAFT_MM, SHAFT_FROM_UP_MM = (
-    (35.0, 72.0),
-    (0.0, 32.0),
-    22.0,
-)  # against the score lines; beyond their ends at that height
+SHAFT_DEG = (35.0, 72.0)  # against the score lines
+SHAFT_MM, SHAFT_FROM_UP_MM = (0.0, 32.0), 22.0  # beyond the ends of the score lines, at that height
 AGAINST, FOR = -0.5, 0.5  # of the sum; drawn faces reached 0.36 at least, path-traced ones 1.4
-LEAD, OVER = (
-    0.5,
-    0.9,
-)  # over the same head turned by half a turn: to be sure of the way up, and to refuse; of drawn faces 1 in 30 is better seen that way, by 0.7
+# Lead over the same head turned by half a turn: to be sure of the way up, and to refuse. Of drawn faces 1 in 30 is better seen
+# that way, by 0.7.
+LEAD, OVER = 0.5, 0.9
 
 
-def toe_side(frame, rgb):
-    """How much the outline speaks for the toe being where `frame` has it, and how much it would if the picture were turned by half a turn.
+def toe_side(frame: FaceFrame, rgb: Array) -> tuple[float, float]:
+    """How much the outline speaks for the toe being where `frame` has it, and how much if the picture stood on its head.
 
     Parameters
     ----------
-    frame : linetilt.reading.plane.face.FaceFrame
+    frame : linetilt.reading.plane.frame.FaceFrame
     rgb : ndarray of uint8, shape (H, W, 3)
 
     Returns
     -------
     here, turned : float
-        Above `FOR` confirmed, below `AGAINST` refuted, about 0 where the outline is not seen. A mirror image has the opposite signs.
+        Above `FOR` confirmed, below `AGAINST` refuted, about 0 where the outline is not seen. A mirror image has the
+        opposite signs.
     """
     look, u, v, seen = _edges(frame, rgb)
     half, top = frame.length_mm / 2, _top(frame)
@@ -53,11 +51,11 @@ def toe_side(frame, rgb):
     )
 
 
-def _top(frame):
+def _top(frame: FaceFrame) -> float:
     return max(line[0] for line, full in zip(frame.lines, frame.full) if full)
 
 
-def _for_toe(look, u, v, seen, half, top):
+def _for_toe(look: Array, u: Floats, v: Floats, seen: Flags, half: float, top: float) -> float:
     across, upright, along = np.arange(-half + 2, half + 2, 1.5), np.arange(4, top + 4), np.arange(0, 34, 1.5)
     total = 0.0
     for side in (1, -1):
@@ -93,8 +91,11 @@ def _for_toe(look, u, v, seen, half, top):
     return total
 
 
-def _edges(frame, rgb):
-    """Gradient (H, W, 2) over the face's plane, of the colour where it is strongest, evened out so that faint edges count as strong ones do; u, v of its grid; what is seen."""
+def _edges(frame: FaceFrame, rgb: Array) -> tuple[Array, Floats, Floats, Flags]:
+    """Gradient (H, W, 2) over the face's plane, u and v of its grid, and what is seen.
+
+    Of the colour where it is strongest, evened out so that faint edges count as strong ones do.
+    """
     half, top = frame.length_mm / 2, _top(frame)
     u = np.arange(-half - SIDE_MM, half + SIDE_MM, 1 / RATE)
     v = np.arange(top + ABOVE_MM, -ABOVE_MM, -1 / RATE)
@@ -122,7 +123,18 @@ def _edges(frame, rgb):
     return slope / (np.sqrt(power) + 1)[..., None], u, v, seen
 
 
-def _best(look, seen, u, v, at_u, at_v, normal_u, normal_v, least, allowed=True):
+def _best(
+    look: Array,
+    seen: Flags,
+    u: Floats,
+    v: Floats,
+    at_u: Floats,
+    at_v: Floats,
+    normal_u: Floats | float,
+    normal_v: Floats | float,
+    least: float,
+    allowed: Flags | bool = True,
+) -> float:
     """The strongest of N straight runs: `at_u`, `at_v` broadcast to (N, K) in mm, the normals to (N, 1)."""
     at_u, at_v = np.broadcast_arrays(at_u, at_v)
     column, row = np.round((at_u - u[0]) * RATE).astype(int), np.round((v[0] - at_v) * RATE).astype(int)

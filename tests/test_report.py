@@ -89,7 +89,7 @@ def test_a_page_loads_nothing(report, book):
 def test_a_page_that_cannot_be_written_is_named(book, tmp_path):
     (tmp_path / "letter").write_text("Dear Robin")
     for make in (lt.bench_sheet, lt.golfer_report):
-        with pytest.raises(lt.InputError, match="the page could not be kept as .*letter.*; expected a folder"):
+        with pytest.raises(lt.BookError, match="the page could not be kept as .*letter.*; expected a folder"):
             make(book, 1, tmp_path / "letter" / "page.html")
     assert (tmp_path / "letter").read_text() == "Dear Robin"
 

@@ -12,7 +12,8 @@ __getattr__, __dir__, __all__ = lazy(
         ".base.club": ["Bag", "Club"],
         ".base.bag_file": ["read_bag"],
         ".reading.batch": ["measure_photos"],
-        ".reading.mark": ["FaceMark", "measure_photo"],
+        ".reading.mark": ["FaceMark"],
+        ".reading.pipeline": ["measure_photo"],
         ".marking.setup": ["measure_setup"],
         ".marking.strip": ["marking_strip"],
         ".lie.ball": ["LieReading", "lie_reading"],
@@ -107,7 +108,7 @@ if TYPE_CHECKING:  # the same names for those who read types; tests/test_house.p
     from .marking.strip import marking_strip as marking_strip
     from .reading.batch import measure_photos as measure_photos
     from .reading.mark import FaceMark as FaceMark
-    from .reading.mark import measure_photo as measure_photo
+    from .reading.pipeline import measure_photo as measure_photo
     from .session.demo import demo_book as demo_book
     from .session.entering import enter_readings as enter_readings
     from .session.middle import keep_rules as keep_rules

@@ -16,8 +16,8 @@ from ..base.statistics import COVERAGE_FACTOR
 from ..bench.plan import CAUTION
 from ..flight.compare import compare_shots
 from ..flight.dispersion import Delivery
-from ..reading.mark import measure_photo
 from ..reading.photo import open_photo
+from ..reading.pipeline import measure_photo
 from ..session.bends import retest_of
 from ..session.handed import handed_plan
 from ..session.middle import session_shots, standing

@@ -241,11 +241,3 @@ def kept_picture(picture: Picture) -> tuple[Array, float]:
     size = picture.rgb.shape[1] // fold, picture.rgb.shape[0] // fold
     kept = cv2.resize(picture.rgb[: size[1] * fold, : size[0] * fold], size, interpolation=cv2.INTER_AREA)
     return kept, 1 / fold / picture.reduction
-
-
-def __getattr__(name: str) -> Any:  # `measure_photo` was here
-    if name == "measure_photo":
-        from .pipeline import measure_photo
-
-        return measure_photo
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -13,8 +13,8 @@ from ..base.errors import InputError, LinetiltError, PhotoError
 from ..base.states import CLEAN_FACE, COUNTED, REFUSED, TO_LOOK_AT, reason_of
 from ..lie.balls import lie_readings
 from ..lie.start import StartDirection, start_from_net
-from ..reading.mark import measure_photo
 from ..reading.photo import open_photo
+from ..reading.pipeline import measure_photo
 from ..words.shots import refusal_words, state_words
 from .middle import session_shots, shared_facts
 from .photo_files import PhotoFiles, photo_folder

@@ -42,7 +42,7 @@ def test_path_traced_faces_are_confirmed_and_their_mirror_images_refused(name):
     picture = open_photo(DEMO / "photos" / name)
     assert not find_face(picture, club).frame.hand_unsure
     mirrored = find_face(open_photo(np.ascontiguousarray(picture.rgb[:, ::-1])), club)
-    assert mirrored.frame is None and telling_try(mirrored.tries).reason is Reason.MIRRORED
+    assert mirrored.frame is None and telling_try(mirrored.tries, picture.rgb.shape[1]).reason is Reason.MIRRORED
 
 
 def test_path_traced_faces_upside_down_are_refused_or_said_to_be_unsure():
@@ -51,7 +51,7 @@ def test_path_traced_faces_upside_down_are_refused_or_said_to_be_unsure():
         picture = open_photo(DEMO / "photos" / "perrin" / f"{name}.jpg")
         turned = find_face(open_photo(np.ascontiguousarray(picture.rgb[::-1, ::-1])), BAGS["perrin"][name[0]])
         if turned.frame is None:
-            why = telling_try(turned.tries)
+            why = telling_try(turned.tries, 10_000)
             assert why.reason is Reason.UPSIDE_DOWN and "sole is at the bottom" in why.reason.kind.advice
             refused += 1
         else:
@@ -75,7 +75,7 @@ def test_drawn_faces_are_never_taken_the_wrong_way_round():
         ):
             turned = find_face(open_photo(jpeg), club)
             if turned.frame is None:
-                assert telling_try(turned.tries).reason in (Reason.MIRRORED, Reason.UPSIDE_DOWN)
+                assert telling_try(turned.tries, 10_000).reason in (Reason.MIRRORED, Reason.UPSIDE_DOWN)
             else:
                 assert turned.frame.hand_unsure
     assert np.mean(sure) > 0.7

@@ -104,7 +104,10 @@ class Blurred(PhotoError):
 
 
 class Squeezed(Blurred):
-    advice = "use the phone's own photo instead of a copy that a message or a website made small, or save it at a higher quality"
+    advice = (
+        "use the phone's own photo instead of a copy that a message or a website made small, or save it at a higher "
+        "quality"
+    )
 
 
 class Mirrored(PhotoError):
@@ -134,13 +137,16 @@ class NotMeasured(PhotoError):
 class NoPlumb(PhotoError):
     code = "no_plumb"
     advice = (
-        "hang a cord with its weight in the picture just behind the ball, against a plain background, or place the ends of "
-        "the cord or edge by hand"
+        "hang a cord with its weight in the picture just behind the ball, against a plain background, or place the "
+        "ends of the cord or edge by hand"
     )
 
 
 class NoBall(NoFace):
-    advice = "go nearer, with the whole ball in the picture and its outline clear of the background, or place the ball by hand"
+    advice = (
+        "go nearer, with the whole ball in the picture and its outline clear of the background, or place the ball by "
+        "hand"
+    )
 
 
 class NoPenLine(NoLine):
@@ -149,8 +155,8 @@ class NoPenLine(NoLine):
 
 class TwoPenLines(TwoLines):
     advice = (
-        "wipe off the old line or turn the print of the ball away from the camera, or place the ends of the right line by "
-        "hand"
+        "wipe off the old line or turn the print of the ball away from the camera, or place the ends of the right line "
+        "by hand"
     )
 
 

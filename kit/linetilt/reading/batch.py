@@ -41,8 +41,8 @@ COLUMNS = (*ROW, "error_code", "error")
 # Photos handed out at once to an executor that does not say how many workers it has; a pool gets four a worker.
 AHEAD = 64
 LOOK_S = 0.2  # how often a wait looks whether the batch was stopped, in seconds
-# M_TRIM_THRESHOLD, M_MMAP_THRESHOLD (mallopt(3)): Dask has its workers give all memory back at once, which takes as long as
-# the measuring.
+# M_TRIM_THRESHOLD, M_MMAP_THRESHOLD (mallopt(3)): Dask has its workers give all memory back at once, which takes as
+# long as the measuring.
 _KEPT = (-1, 2**28), (-3, 2**25)
 GONE_S = 5.0  # how long an executor that broke is given to say which photos it still finished, in seconds
 # Not the picture's last word, so not written down as its answer.
@@ -68,25 +68,25 @@ def measure_photos(
     Parameters
     ----------
     jobs : DataFrame, or iterable of dict
-        photo (path, bytes or array), club (a linetilt.Club, or a label of `bag`), and optionally before. Other columns are
-        kept. An iterator is drawn from only as photos are handed out, and pictures that it gives as bytes or arrays are not
-        kept (None stands in the table).
+        photo (path, bytes or array), club (a linetilt.Club, or a label of `bag`), and optionally before. Other columns
+        are kept. An iterator is drawn from only as photos are handed out, and pictures that it gives as bytes or arrays
+        are not kept (None stands in the table).
     executor : concurrent.futures.Executor, optional
-        Any; a process pool, or a cluster's, whose machines see the same paths. Default: one photo after the other, here,
-        where a crash of native code ends the program. With an executor a photo whose worker died is tried again alone, in a
-        process of the kit's own on this machine, and refused with the code "crashed" where that dies too; where the executor
-        itself is broken such processes do the rest.
+        Any; a process pool, or a cluster's, whose machines see the same paths. Default: one photo after the other,
+        here, where a crash of native code ends the program. With an executor a photo whose worker died is tried again
+        alone, in a process of the kit's own on this machine, and refused with the code "crashed" where that dies too;
+        where the executor itself is broken such processes do the rest.
     progress : callable, optional
         Called as progress(done, total) after every photo; total is None where `jobs` has no length.
     bag : linetilt.Bag, optional
         Needed where `club` holds labels.
     on_mark : callable, optional
-        Called as on_mark(position, mark) with every FaceMark, for its overlay; nothing else keeps the pictures. Not called
-        for a row that `resume` knew.
+        Called as on_mark(position, mark) with every FaceMark, for its overlay; nothing else keeps the pictures. Not
+        called for a row that `resume` knew.
     resume : path, optional
-        A file to which every photo's answer is added as soon as it is there (JSON, a line a photo). What it holds is not
-        measured again, as long as the photo's content, the whole club and the kit's code are the same; whatever a crash left
-        half written is measured again.
+        A file to which every photo's answer is added as soon as it is there (JSON, a line a photo). What it holds is
+        not measured again, as long as the photo's content, the whole club and the kit's code are the same; whatever a
+        crash left half written is measured again.
     stop : callable, optional
         Asked without arguments all the while, such as `threading.Event().is_set`. Once it says True no further photo is
         begun, and those not measured get the error code "stopped" (an iterator is left where it is).
@@ -94,14 +94,15 @@ def measure_photos(
     Returns
     -------
     DataFrame
-        `jobs` in its order, with the columns of `FaceMark.to_row` (remarks: codes with single spaces between them, as in
-        `linetilt.reading.remarks`), and error_code, error ("" where the photo was measured). The same whichever the executor,
-        resumed or not.
+        `jobs` in its order, with the columns of `FaceMark.to_row` (remarks: codes with single spaces between them, as
+        in `linetilt.reading.remarks`), and error_code, error ("" where the photo was measured). The same whichever the
+        executor, resumed or not.
 
     Raises
     ------
     InputError
-        When a column is missing, a club is not in the bag, the executor is none, or the file of `resume` cannot be used.
+        When a column is missing, a club is not in the bag, the executor is none, or the file of `resume` cannot be
+        used.
 
     Examples
     --------
@@ -113,8 +114,8 @@ def measure_photos(
 
     if executor is not None and not isinstance(executor, Executor):
         raise InputError(
-            f"executor is a {type(executor).__name__}; expected a concurrent.futures.Executor, such as ProcessPoolExecutor() "
-            "or a Dask client's get_executor()"
+            f"executor is a {type(executor).__name__}; expected a concurrent.futures.Executor, such as "
+            "ProcessPoolExecutor() or a Dask client's get_executor()"
         )
     table = jobs if isinstance(jobs, pd.DataFrame) else None
     total = len(jobs) if hasattr(jobs, "__len__") else None
@@ -185,9 +186,9 @@ def measure_photos(
 def measure_job(photo: Any, club: Club, before: Any, whole: bool, keyed: bool) -> Answer:
     """Return (key, answer) of one photo; runs in the workers.
 
-    The answer is the FaceMark if `whole`, else its row, which is small to send between processes; or the PhotoError. The
-    key, None unless `keyed`, is of the very bytes that were measured: a file that is still arriving may be another a moment
-    later.
+    The answer is the FaceMark if `whole`, else its row, which is small to send between processes; or the PhotoError.
+    The key, None unless `keyed`, is of the very bytes that were measured: a file that is still arriving may be another
+    a moment later.
     """
     key = None
     try:
@@ -303,7 +304,7 @@ def _submit(pool: Executor, task: Task) -> "Future[Answer]":
 
 
 def _error(future: "Future[Answer]") -> BaseException | None:
-    """What went wrong, or None; to be cancelled by somebody, or left undone by an executor that broke, is an error too."""
+    """What went wrong, or None; to be cancelled, or left undone by an executor that broke, is an error too."""
     return future.exception() if future.done() and not future.cancelled() else CancelledError()
 
 
@@ -355,14 +356,15 @@ def _club_of(job: Any, bag: Bag | None, number: int) -> Club:
         raise InputError(
             f"row {number} of jobs names the club {job['club']!r}; give bag= so that its loft and score lines are known"
         )
-    return bag[str(job["club"])]
+    club: Club = bag[str(job["club"])]
+    return club
 
 
 # ---- what was measured before ----------------------------------------------------------------------------------------
 
 
 class _Answers:
-    """The file of `resume`: a line of JSON a photo, only ever added to. Without a path it knows nothing and keeps nothing."""
+    """The file of `resume`: a line of JSON a photo, only ever added to. Without a path it knows and keeps nothing."""
 
     def __init__(self, path: str | os.PathLike[str] | None) -> None:
         self._path = path
@@ -379,8 +381,8 @@ class _Answers:
                     self._file.write(b"\n")
             except OSError as error:
                 raise InputError(
-                    f"resume={str(self._path)!r} cannot be used ({error.strerror or error}); expected a file that can be "
-                    "written"
+                    f"resume={str(self._path)!r} cannot be used ({error.strerror or error}); expected a file that can "
+                    "be written"
                 ) from error
         return self
 
@@ -420,8 +422,8 @@ class _Answers:
             self._file.write(json.dumps({"key": key, **values}).encode() + b"\n")
         except OSError as error:
             raise InputError(
-                f"{str(self._path)!r} cannot be written ({error.strerror}); expected a file on a disk with room; make some "
-                "and run the batch again, what it holds is not measured again"
+                f"{str(self._path)!r} cannot be written ({error.strerror}); expected a file on a disk with room; make "
+                "some and run the batch again, what it holds is not measured again"
             ) from error
 
 
@@ -444,7 +446,7 @@ def _key(photo: Any, before: Any, club: Club) -> str:
 
 @functools.cache
 def _code() -> bytes:
-    """Name the kit's code and the libraries that decode and compute; a version number would not notice a mended line."""
+    """Name the kit's code and the libraries that decode and compute: a version would not notice a mended line."""
     kit = Path(__file__).parents[1]
     files = sorted(file for part in ("base", "reading") for file in (kit / part).rglob("*.py"))
     code = b"".join(file.read_bytes() for file in files)

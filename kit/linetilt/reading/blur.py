@@ -16,12 +16,15 @@ from .plane.score_lines import shrunk
 SIDE_PX = 500  # long side of the picture that is looked at: 3 to 6 pixels to a millimetre of the face
 FACE_RATE = 4.0  # samples a mm, where the face alone is looked at
 FINE_PX, COARSE_PX = 1.1, 3.6  # the two smoothings whose slopes are compared
-# By trial on drawn and path-traced photos: sharp ones stay below 0.9, and out of focus by 0.6 mm or shaken by 4 mm most lie above.
+# By trial on drawn and path-traced photos: sharp ones stay below 0.9, and out of focus by 0.6 mm or shaken by 4 mm most
+# lie above.
 MOST_SIGMA_PX = 1.15
-# Picture and face as wide as this, and no print found: no sharp drawn face without a print is so soft in both, of 40 looked at.
+# Picture and face as wide as this, and no print found: no sharp drawn face without a print is so soft in both, of 40
+# looked at.
 SOFT_SIGMA_PX, SOFT_FACE_SIGMA_PX = 0.8, 0.4
 LEAST_EDGES = 0.06  # of the picture's long side, in pixels on the crest of an edge: fewer say nothing
-# The tables of ITU-T T.81, K.1, at a quality of 20 as most writers count it; of drawn photos below, one in 20 is misread.
+# The tables of ITU-T T.81, K.1, at a quality of 20 as most writers count it; of drawn photos below, one in 20 is
+# misread.
 SQUEEZED_MOST = 40
 
 
@@ -68,9 +71,10 @@ def edge_sigmas(rgb: Array) -> list[float]:
 
     Of the upright and of the level ones, where there are any.
 
-    A step blurred by s and smoothed by f has a slope proportional to 1 / sqrt(s² + f²), so the slopes after two smoothings
-    tell s (Zhuo and Sim, "Defocus map estimation from a single image", Pattern Recognition 44, 2011, where one of the two is
-    no smoothing at all). Noise is smoothed away by both, and a thin line only looks sharper than it is.
+    A step blurred by s and smoothed by f has a slope proportional to 1 / sqrt(s² + f²), so the slopes after two
+    smoothings tell s (Zhuo and Sim, "Defocus map estimation from a single image", Pattern Recognition 44, 2011, where
+    one of the two is no smoothing at all). Noise is smoothed away by both, and a thin line only looks sharper than it
+    is.
     """
     grey = shrunk(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), SIDE_PX)
     fine = cv2.GaussianBlur(grey.astype(np.float32), (0, 0), FINE_PX)

@@ -1,4 +1,4 @@
-"""Marks placed by hand -> the same FaceFrame and Band that the search gives: four corners, or the two ends of the line."""
+"""Marks placed by hand, four corners or the two ends of the line -> the FaceFrame and Band that the search gives."""
 
 from collections.abc import Callable
 from typing import Any
@@ -150,9 +150,9 @@ def frame_from_corners(picture: Picture, club: Club, corners: Any) -> FaceFrame:
 
 
 def _follow_lines(picture: Picture, club: Club, plane: Floats, pitch: float, count: int, length: float) -> Pose | None:
-    """The plane that the score lines themselves say, followed from that of the corners: a finger is less sure than they are.
+    """The plane that the score lines say, followed from that of the corners; None where they cannot be followed.
 
-    None where they cannot be followed.
+    A finger is less sure than they are.
     """
     grey = cv2.cvtColor(picture.rgb, cv2.COLOR_RGB2GRAY)
     for final in (False, True):
@@ -182,7 +182,7 @@ def _least_squares(residuals: Callable[[Floats], Floats], p: Floats) -> tuple[Fl
 
 
 def _count(picture: Picture, to_face: Floats, length: float, rise: float, club: Club) -> int:
-    """How many score lines lie from the lowest to the highest: as many as make the rows most alike one spacing apart."""
+    """How many score lines lie from lowest to highest: as many as make the rows most alike one spacing apart."""
     if club.score_line_pitch_mm and club.score_line_length_mm:
         return max(int(round(rise / club.score_line_pitch_mm)) + 1, 2)
     rows, columns = 400, 120

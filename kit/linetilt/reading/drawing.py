@@ -30,12 +30,12 @@ class Canvas:
 
     def __init__(self, picture: Picture | Array, max_side: int, scale: float = 1.0) -> None:
         if isinstance(picture, Picture):
-            picture, scale = picture.rgb, 1 / picture.reduction
-        shrink = min(1.0, max_side / max(picture.shape[:2]))
+            rgb, scale = picture.rgb, 1 / picture.reduction
+        else:
+            rgb = picture
+        shrink = min(1.0, max_side / max(rgb.shape[:2]))
         self.rgb: Array = (
-            cv2.resize(picture, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
-            if shrink < 1
-            else picture.copy()
+            cv2.resize(rgb, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA) if shrink < 1 else rgb.copy()
         )
         self._scale = scale
         self._shrink = shrink

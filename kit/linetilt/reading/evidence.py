@@ -1,5 +1,6 @@
-"""Why a step of the reading could not go on: one table of reasons, each with its refusal and its sentence, and the numbers seen."""
+"""Why a step of the reading could not go on: one table of reasons, each with its refusal and its sentence."""
 
+import dataclasses
 from dataclasses import dataclass
 from enum import Enum
 from typing import Any
@@ -26,14 +27,14 @@ Flags = npt.NDArray[np.bool_]
 
 
 class Reason(Enum):
-    """What a step saw that it could not go on with: the refusal that it may lead to, and the sentence for the fitter."""
+    """What a step saw that it could not go on with: the refusal it may lead to, and the sentence for the fitter."""
 
     # sharpness
     SQUEEZED = Squeezed, "the file was squeezed so hard that the edges of the print are guesswork"
     BLURRED = (
         Blurred,
-        "the picture is blurred: even its clearest edges are {times:.1f} times as wide as those that a print can be read "
-        "between",
+        "the picture is blurred: even its clearest edges are {times:.1f} times as wide as those that a print can be "
+        "read between",
     )
     SOFT = Blurred, "the picture is soft, shaken or out of focus, and no print can be told from its surroundings"
     # the plane of the face
@@ -48,13 +49,13 @@ class Reason(Enum):
     OUT_OF_PICTURE = FaceCutOff, "the score lines run out of the picture"
     WRONG_SPACING = (
         NoFace,
-        "the clearest stripes in the picture are {times:.0f} times as long as they are apart, score lines 9 to 22 times: "
-        "they are no score lines, or a reflection, dirt or boards behind the face hide where they end",
+        "the clearest stripes in the picture are {times:.0f} times as long as they are apart, score lines 9 to 22 "
+        "times: they are no score lines, or a reflection, dirt or boards behind the face hide where they end",
     )
     OTHER_SPACING = (
         NoFace,
-        "the clearest stripes in the picture are {mm:.1f} mm apart if they are {length_mm:g} mm long; this club's score "
-        "lines are {club_mm:g} mm apart: another club, or a reflection hides where they end",
+        "the clearest stripes in the picture are {mm:.1f} mm apart if they are {length_mm:g} mm long; this club's "
+        "score lines are {club_mm:g} mm apart: another club, or a reflection hides where they end",
     )
     CROWDED = NoFace, "the clearest stripes in the picture are too close together to be score lines"
     FEW_PIECES = NoFace, "too few pieces of score lines were found"
@@ -62,14 +63,14 @@ class Reason(Enum):
     UNEVEN = NoFace, "the clearest stripes in the picture are too uneven to be score lines"
     SCATTERED_ENDS = (
         NoFace,
-        "the ends of the clearest stripes in the picture scatter by {mm:.1f} mm; score lines end on one upright edge on "
-        "each side",
+        "the ends of the clearest stripes in the picture scatter by {mm:.1f} mm; score lines end on one upright edge "
+        "on each side",
     )
     TOO_LARGE = NoFace, "the clearest stripes would be larger than the picture"
     FEW_LINES = (
         NoFace,
-        "{found:.0f} score lines were found, {full:.0f} of them full-length; at least {least:.0f} are needed, 4 of them "
-        "full-length",
+        "only {found:.0f} score lines were found, {full:.0f} of them full-length; at least {least:.0f} are needed, 4 of "
+        "them full-length",
     )
     RUN_ON = NoFace, "the clearest stripes in the picture run on beyond where score lines would end"
     SLANTED = NoFace, "the face seems to be seen {deg:.0f} degrees from the side; 20 is the most"
@@ -102,8 +103,8 @@ class Reason(Enum):
     )
     EDGE_OF_ELSE = (
         NoLine,
-        "what looks like a print is the edge of something else: the face has one colour on its heel side and another on "
-        "its toe side",
+        "what looks like a print is the edge of something else: the face has one colour on its heel side and another "
+        "on its toe side",
     )
     RIVALS = NoLine, "more than one mark on the face could be the print"
     WEAK_MARK = NoLine, "the mark is too faint to measure, or another lies beside it"
@@ -130,6 +131,8 @@ class Why:
     reason : Reason
     numbers : tuple of (str, float)
         By name, for the reason's sentence.
+    field : ndarray, shape (4, 2), or None
+        Corners of what was taken for the field of score lines, in pixels of the picture that is measured.
 
     Examples
     --------
@@ -139,6 +142,7 @@ class Why:
 
     reason: Reason
     numbers: tuple[tuple[str, float], ...] = ()
+    field: Floats | None = dataclasses.field(default=None, repr=False, compare=False)
 
     @classmethod
     def of(cls, reason: Reason, **numbers: float) -> "Why":

@@ -1,4 +1,4 @@
-"""A plane and a band -> FaceMark: lean and place of the printed line, each with its standard uncertainty and its budget."""
+"""A plane and a band -> FaceMark: lean and place of the printed line, each with its standard uncertainty."""
 
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -42,15 +42,18 @@ ROW = (*NUMBERS, "kit", "remarks")  # the columns of `FaceMark.to_row`
 
 @dataclass(frozen=True)
 class FaceMark:
-    """What one photo says about one print. Signs: the line's top to the toe, strike to the toe and up the face are positive.
+    """What one photo says about one print.
+
+    Signs: the line's top to the toe, strike to the toe and up the face are positive.
 
     Attributes
     ----------
     tilt_deg, u_tilt_deg : float
-        Lean of the printed line in the plane of the face from the perpendicular to the score lines, and its standard uncertainty.
+        Lean of the printed line in the plane of the face from the perpendicular to the score lines, and its standard
+        uncertainty.
     strike_toe_mm, u_strike_toe_mm, strike_up_mm, u_strike_up_mm : float
-        Middle of the print from the middle of the score lines, and above the lowest full-length one. NaN where the club does
-        not say how long its score lines are.
+        Middle of the print from the middle of the score lines, and above the lowest full-length one. NaN where the club
+        does not say how long its score lines are.
     strike_toe_lengths, strike_up_lengths : float
         The same in lengths of a score line; always there.
     u_strike_toe_lengths, u_strike_up_lengths : float
@@ -60,8 +63,8 @@ class FaceMark:
     flags : tuple of str
         Keys of `linetilt.reading.mark.FLAGS`; `linetilt.reading.remarks` says of each what it does to the uncertainty.
     corners, line : ndarray, shapes (4, 2), (2, 2)
-        Ends of the lowest and highest full score line (low heel, low toe, high toe, high heel) and lower and upper end of the
-        print, in pixels (x, y) of the upright full-size photo; what `measure_photo` takes by hand.
+        Ends of the lowest and highest full score line (low heel, low toe, high toe, high heel) and lower and upper end
+        of the print, in pixels (x, y) of the upright full-size photo; what `measure_photo` takes by hand.
     camera_deg : tuple of float
         Pitch, yaw and roll of the camera against the face.
     score_line_length_mm : float or None
@@ -96,14 +99,14 @@ class FaceMark:
 
     @property
     def budget(self) -> "pd.DataFrame":
-        """Standard uncertainty of every part (GUM, JCGM 100:2008, 5.1): quantity, component, u, unit, share of the variance."""
+        """u of every part (GUM, JCGM 100:2008, 5.1): quantity, component, u, unit, share of the variance."""
         import pandas as pd
 
         return pd.DataFrame(self._budget, columns=["quantity", "component", "u", "unit", "share"])
 
     @property
     def score_lines(self) -> "pd.DataFrame":
-        """Every line found, from the lowest up: up_mm, heel_mm, toe_mm, full. Lengths are NaN where the club's is not known."""
+        """Every line found, from the lowest up: up_mm, heel_mm, toe_mm, full; NaN without a known length."""
         import pandas as pd
 
         return pd.DataFrame(self._score_lines, columns=["up_mm", "heel_mm", "toe_mm", "full"])
@@ -130,7 +133,7 @@ class FaceMark:
         )
 
     def to_row(self) -> dict[str, Any]:
-        """Return the numbers, the kit's version and the remarks (codes with single spaces) as a dict, a column of `measure_photos` each."""
+        """Return a dict with a column of `measure_photos` each; `remarks` holds the codes with single spaces."""
         row = {name: getattr(self, name) for name in NUMBERS}
         if self.score_line_length_mm is None:
             row["score_line_length_mm"] = np.nan

@@ -40,8 +40,8 @@ class Picture:
         Focal length as its 35 mm equivalent, and its standard uncertainty.
     f35_from : {"exif", "usual"}
     squeezed : float
-        Steps in which a JPEG keeps the brightness of 8 x 8 pixels of `rgb`, in eighths of a grey level; 0 where it is not
-        known.
+        Steps in which a JPEG keeps the brightness of 8 x 8 pixels of `rgb`, in eighths of a grey level; 0 where it is
+        not known.
     """
 
     rgb: Array
@@ -94,7 +94,7 @@ def open_photo(photo: Any) -> Picture:
 
 
 def photo_bytes(photo: Any) -> bytes:
-    """Return the bytes of a photo given as a path or as bytes; UnreadablePhoto or PhotoTooLarge where that cannot be."""
+    """Return the bytes of a photo given as path or bytes; UnreadablePhoto or PhotoTooLarge where that cannot be."""
     if isinstance(photo, (bytes, bytearray, memoryview)):
         return bytes(photo)
     try:

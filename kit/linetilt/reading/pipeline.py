@@ -52,8 +52,8 @@ def measure_photo(photo: Any, club: Club, *, before: Any = None, corners: Any = 
     before : path, bytes or ndarray, optional
         The same face before the shot: what it shows is taken out. Helps black ink on a dark face.
     corners : array, shape (4, 2), optional
-        Ends of the lowest and highest full-length score line, placed by hand: low heel, low toe, high toe, high heel, in
-        pixels (x, y) of the upright full-size photo. Skips the search for score lines only.
+        Ends of the lowest and highest full-length score line, placed by hand: low heel, low toe, high toe, high heel,
+        in pixels (x, y) of the upright full-size photo. Skips the search for score lines only.
     line : array, shape (2, 2), optional
         Lower and upper end of the print's axis, placed by hand. Skips the search for the print only.
 
@@ -188,7 +188,8 @@ def _plane(picture: Picture, club: Club, corners: Any) -> PlaneStep:
     found = find_face(picture, club)
     seen = PlaneStep(tries=found.tries)
     if found.frame is None:
-        return replace(seen, why=telling_try(found.tries))
+        why = telling_try(found.tries, picture.rgb.shape[1])
+        return replace(seen, why=why, taken=None if why.field is None else in_full(picture, why.field))
     return _plane_step(picture, found.frame, seen)
 
 
@@ -210,8 +211,7 @@ def _flat(
     sigmas = () if sharpness is None else sharpness.sigmas_px
     # where the picture is sharp, its face is
     face = tuple(face_sigmas(after)) if max(sigmas, default=0.0) > SOFT_SIGMA_PX else None
-    burnt = (after.colour > 250.5).all(axis=2)
-    white = float(burnt[after.field].mean()) if after.field.any() else 0.0
+    white = float(after.white[after.field].mean()) if after.field.any() else 0.0
     step = FlatStep(after.rate, white, face, before is not None, why=blurred(sigmas, face))
     if step.why is not None or before is None:
         return step, None
@@ -230,7 +230,7 @@ def _aligned_before(before: Any, club: Club, after: FlatFace, frame: FaceFrame) 
     search = find_face(picture, club)
     found = search.frame
     if found is None:
-        why = telling_try(search.tries)
+        why = telling_try(search.tries, picture.rgb.shape[1])
         raise why.reason.kind(f"the photo from before the shot cannot be used: {why.sentence}")
     looks: list[tuple[float, FlatFace]] = []
     for shift in (-1, 0, 1):
@@ -242,7 +242,7 @@ def _aligned_before(before: Any, club: Club, after: FlatFace, frame: FaceFrame) 
 
 
 def _candidates(picture: Picture, frame: FaceFrame, found: Candidates) -> CandidatesStep:
-    """Marks, then those with even edges, then places that came to nothing, those of which something can be told first."""
+    """Marks, then those with even edges, then places that came to nothing, the more telling first."""
     seen: list[Candidate] = []
 
     def place(slope: float, toe: float, up: float, low: float, high: float) -> Floats:

@@ -1,4 +1,4 @@
-"""What makes a mark doubtful: one table of remarks, each with its sentence, when it holds and what it does to the uncertainty."""
+"""What makes a mark doubtful: a table of remarks, each with its sentence, when it holds, what it does to u."""
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -58,7 +58,7 @@ REMARKS = (
     Remark(
         "no_focal_length",
         "the photo does not say its focal length; a phone's usual one was taken, and that doubt counted",
-        f"widens u by a focal length of {PHONE_F35_MM:g} ± {PHONE_U_F35_MM:g} mm (35 mm equivalent) in the fit of the plane",
+        f"widens u by a focal length of {PHONE_F35_MM:g} ± {PHONE_U_F35_MM:g} mm (35 mm equivalent) in the plane's fit",
         lambda seen: seen.picture.f35_from != "exif",
     ),
     Remark(
@@ -99,8 +99,8 @@ REMARKS = (
     ),
     Remark(
         "hand_unsure",
-        "could not see on which side the shaft and the toe are: make sure that the picture is not upside down or mirrored "
-        "and the club's hand is right, or the lean has the wrong sign",
+        "could not see on which side the shaft and the toe are: make sure that the picture is not upside down or "
+        "mirrored and the club's hand is right, or the lean has the wrong sign",
         "nothing, look at it: the sign of lean and strike depends on it",
         lambda seen: seen.frame.hand_unsure,
     ),

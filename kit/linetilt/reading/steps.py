@@ -1,4 +1,4 @@
-"""The steps of a reading, each with what it found, also where it cannot go on, and the Trace that holds them. Numbers, no pictures.
+"""The steps of a reading, each with what it found, and the Trace that holds them. Numbers, no pictures.
 
 Places on the face are in mm as in `FaceFrame`, places in the photo in pixels (x, y) of the upright full-size photo.
 """
@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 
 from ..base.errors import PhotoError
-from .blur import MOST_SIGMA_PX
+from .blur import MOST_SIGMA_PX, SOFT_SIGMA_PX
 from .drawing import FIELD_INK, OTHER_INK, PRINT_INK, Canvas, Colour
 from .evidence import Array, Floats, Why
 from .ink.band import Band
@@ -80,8 +80,12 @@ class SharpnessStep:
         """What this step found, for the fitter."""
         if self.why is not None:
             return f"sharpness: {self.why.sentence}"
-        widest = max(self.sigmas_px, default=0.0) / MOST_SIGMA_PX
-        return f"sharpness: the clearest edges are {widest:.1f} times as wide as a print may have them"
+        widest = max(self.sigmas_px, default=0.0)
+        if widest <= SOFT_SIGMA_PX:
+            return "sharpness: sharp"
+        word = "soft" if widest <= MOST_SIGMA_PX else "blurred, the face by itself perhaps not"
+        times = widest / MOST_SIGMA_PX
+        return f"sharpness: {word}; its clearest edges are {times:.1f} times as wide as may be"
 
 
 @dataclass(frozen=True)
@@ -96,6 +100,8 @@ class PlaneStep:
         Low heel, low toe, high toe, high heel of the full-length score lines.
     lines : ndarray, shape (N, 2, 2), or None
         Heel and toe end of every score line, from the lowest up.
+    taken : ndarray, shape (4, 2), or None
+        Where no plane was found: corners of what was taken for the field of score lines.
     tries : tuple of Try
         The stripes that were followed, in order.
     """
@@ -103,6 +109,7 @@ class PlaneStep:
     frame: FaceFrame | None = field(default=None, repr=False)
     corners: Floats | None = field(default=None, repr=False, compare=False)
     lines: Floats | None = field(default=None, repr=False, compare=False)
+    taken: Floats | None = field(default=None, repr=False, compare=False)
     tries: tuple[Try, ...] = ()
     why: Why | None = None
 
@@ -111,13 +118,14 @@ class PlaneStep:
         """What this step found, for the fitter."""
         frame = self.frame
         if frame is None:
-            return f"score lines: {self.why.sentence if self.why else 'not looked for'}; {len(self.tries)} sets of stripes were followed"
+            why = "not found" if self.why is None else self.why.sentence
+            return f"score lines: {why}; {len(self.tries)} sets of stripes were followed"
         length = f"{frame.length_mm:g} mm" if frame.scaled else "an unknown length"
         by_hand = " from the corners placed by hand" if frame.by_hand else ""
         return (
             f"score lines: {sum(frame.full)} of {len(frame.full)} found are full-length{by_hand}, "
-            f"{frame.pitch_mm:.2f} mm apart for {length}; the camera looked {abs(frame.pitch_deg):.0f}° along and "
-            f"{abs(frame.yaw_deg):.0f}° across the face"
+            f"{frame.pitch_mm:.2f} mm apart for {length}; the camera looked {abs(frame.yaw_deg):.0f}° across and "
+            f"{abs(frame.pitch_deg):.0f}° up or down the face"
         )
 
 
@@ -132,8 +140,8 @@ class FlatStep:
     white : float
         Share of the field of score lines that is burnt out.
     sigmas_px : tuple of float or None
-        Blur of the clearest edges of the face alone, as in `SharpnessStep`; None where the picture is sharp and it was not
-        looked at.
+        Blur of the clearest edges of the face alone, as in `SharpnessStep`; None where the picture is sharp, and the
+        face by itself was not looked at.
     before : bool
         Whether a photo from before the shot was laid beside it.
     before_refusal : PhotoError or None
@@ -252,11 +260,14 @@ class Verdict:
         The step that decided, a field of `Trace`.
     seen : str
         What was seen there, as one clause; empty where the photo is answered.
+    why : Why or None
+        The reason with its numbers; None where the photo is answered, or a file could not be opened.
     """
 
     kind: type[PhotoError] | None
     step: str
     seen: str
+    why: Why | None = None
 
     @property
     def code(self) -> str:
@@ -366,6 +377,8 @@ class Trace:
         canvas = self._canvas(photo, max_side)
         if self.plane is not None and self.plane.frame is not None:
             _draw_field(canvas, self.plane)
+        elif self.plane is not None and self.plane.taken is not None:
+            canvas.stroke(self.plane.taken, OTHER_INK, closed=True)
         for candidate in reversed(self.candidates.candidates if self.candidates is not None else ()):
             canvas.stroke(candidate.line, PRINT_INK if candidate.why is None else OTHER_INK)
             _draw_number(canvas, candidate)

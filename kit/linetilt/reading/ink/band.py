@@ -16,7 +16,8 @@ PIECE_MM = 0.9  # length of edge that tells one story: raggedness is that long
 EDGE_MM = 0.13  # most that an edge scatters (standard deviation); what scatters more is the rim of a hole
 # By trial on drawn prints: 95 % intervals hold 95 to 98 % of sharp and of patchy ones.
 WOBBLE, NOISE_PULL = 0.0022, 0.07  # of the pen itself, as slope; noise of the map that pulls at both edges
-# Spread of the likelihood over slopes, and how many times wider the errors are: patchy ink leans by itself now and then.
+# Spread of the likelihood over slopes, and how many times wider the errors are: patchy ink leans by itself now and
+# then.
 MISFIT = (0.004, 0.006, 0.016), (0.9, 1.15, 1.4)
 SETTLED = 0.01  # change of the log-likelihood in a turn
 SPECK_MM2 = 0.3  # smaller pieces are rust or scratches, not ink
@@ -129,7 +130,7 @@ def fit_band(
 
 
 def _crossing(lane: Array, threshold: float, inner: Array, outer: Array) -> Array:
-    """Where every row falls to the threshold between its samples `inner` and `outer`: 0 at the inner one, 1 at the outer one."""
+    """Where every row falls to the threshold between two samples: 0 at the inner one, 1 at the outer one."""
     at, beside = (np.take_along_axis(lane, k[:, None], axis=1)[:, 0] for k in (inner, outer))
     return np.clip((at - threshold) / np.maximum(at - beside, 1e-4), 0, 1)
 
@@ -153,10 +154,10 @@ def straightened(
     reach: float,
     noise: float,
 ) -> tuple[Array, Floats, float]:
-    """The lane about the axis, sheared upright, above the bare face on both its sides: it, its columns and the scatter left.
+    """The lane about the axis, sheared upright, above the bare face on both sides; its columns; the scatter left.
 
-    A noisy lane is smoothed, more along the line than across. What the face itself shows is taken row by row from flanks
-    4 mm wide, and between them on a straight line.
+    A noisy lane is smoothed, more along the line than across. What the face itself shows is taken row by row from
+    flanks 4 mm wide, and between them on a straight line.
     """
     du, dv = u[1] - u[0], abs(v[1] - v[0])
     wide, flank = int((reach + 4.0) / du), int(4.0 / du)
@@ -189,7 +190,7 @@ def scatter(rest: Array) -> float:
 
 
 def _extent(share: Array, clear: Flags, v: Floats, up: float, dv: float) -> tuple[int, int] | None:
-    """First and last row of the ink at `up`: gaps of a hole or a score line are bridged, stray specks are not. None without ink."""
+    """First and last row of the ink at `up`, gaps of a hole or a score line bridged; None without ink."""
     filled = np.interp(np.arange(len(v)), np.nonzero(clear)[0], share[clear])
     smooth = cv2.blur(filled.astype(np.float32)[:, None], (1, max(int(0.8 / dv), 1)))[:, 0]
     strong = np.percentile(smooth[smooth > 0.1], 70) if (smooth > 0.1).any() else 1.0
@@ -205,10 +206,11 @@ def _extent(share: Array, clear: Flags, v: Floats, up: float, dv: float) -> tupl
 def _fit_edges(
     y: Floats, heel: Array, toe: Array, dv: float, noise: float, angles: Floats
 ) -> tuple[float, float, float, float, float]:
-    """Try every lean of `angles` (degrees): the likeliest two edges at each, by expectation-maximisation, say how likely it is.
+    """Try every lean of `angles` (degrees): its likeliest two edges, by expectation-maximisation, say how likely it is.
 
-    Rows within `PIECE_MM` tell the same story, so that the likelihood counts pieces, not samples. Returns the posterior's
-    mean and standard deviation of the slope, the two offsets at the middle and the standard uncertainty of their distance.
+    Rows within `PIECE_MM` tell the same story, so that the likelihood counts pieces, not samples. Returns the
+    posterior's mean and standard deviation of the slope, the two offsets at the middle and the standard uncertainty of
+    their distance.
     """
     slopes = np.tan(np.radians(angles)).astype(np.float32)[:, None]
     y = y.astype(np.float32)
@@ -255,7 +257,7 @@ def _fit_edges(
 
 
 def _edge_weight(inward: Array, sigma: Array, holes: Array, width: Array) -> tuple[Array, Array]:
-    """How likely a row's outermost ink is the edge itself and not the rim of a hole (inwards) or a stray speck (outwards).
+    """How likely a row's outermost ink is the edge itself: not the rim of a hole (inwards) or a speck (outwards).
 
     Returns that, and the logarithm of the likelihood of what is seen.
     """

@@ -1,4 +1,4 @@
-"""Which of the marks on the face is the print: rivals, second prints, reflections, and what they add to the doubt about its lean."""
+"""Which of the marks on the face is the print: rivals, second prints, reflections, and the doubts that they add."""
 
 from dataclasses import replace
 
@@ -42,7 +42,7 @@ def choose(flat: FlatFace, before: FlatFace | None, found: Candidates) -> Band |
         The band's `u_slope` holds the doubts that its shape and surroundings add.
     """
     if not found.marks:
-        if found.white[flat.field].mean() > WHITE_MOST:
+        if flat.white[flat.field].mean() > WHITE_MOST:
             return Why(Reason.GLARE_ON_FACE)
         return Why(Reason.EVEN_EDGES if found.even else Reason.NO_INK)
     best = found.marks[0]
@@ -53,7 +53,7 @@ def choose(flat: FlatFace, before: FlatFace | None, found: Candidates) -> Band |
         _second(other, best.merit, res, flat, band) for other in found.even
     ):
         return Why(Reason.SECOND_PRINT if best.merit > SURE_MERIT else Reason.RIVALS)
-    lost = _share(found.white, flat, band)
+    lost = _share(flat.white, flat, band)
     if lost > WHITE_ON_MARK:
         return Why(Reason.GLARE_ON_MARK)
     if best.merit < LEAST_MERIT:
@@ -64,8 +64,8 @@ def choose(flat: FlatFace, before: FlatFace | None, found: Candidates) -> Band |
     dark = _dark_apart(best.ink(), flat, band)
     if isinstance(dark, Why):
         return dark
-    # Edges that lean further apart than holes in the ink explain, or a dark part that leans otherwise: two prints, or smear.
-    # What is longer than a ball touches has a scratch or a stain at its end, and that much is not known.
+    # Edges that lean further apart than holes in the ink explain, or a dark part that leans otherwise: two prints, or
+    # smear. What is longer than a ball touches has a scratch or a stain at its end, and that much is not known.
     doubts = (
         band.u_slope,
         max(abs(best.shape.wedge) - WEDGE, 0) / 4,
@@ -86,7 +86,7 @@ def _second_beside(marks: tuple[Followed, ...], other: Followed, flat: FlatFace)
 
 
 def _second(found: Followed, merit: float, res: Array, flat: FlatFace, band: Band) -> bool:
-    """True where what was followed beside a mark may be a second print; an even one, only where it is of the mark's own ink."""
+    """True where what was followed beside a mark may be a second print; an even one only if of the mark's own ink."""
     return found.merit > SECOND * merit and (not found.shape.even or _one_ink(res, flat, band, found.band))
 
 
@@ -113,7 +113,7 @@ def _share(mask: Flags, flat: FlatFace, band: Band) -> float:
 
 
 def _two_prints(best: Followed, flat: FlatFace, before: FlatFace | None) -> Why | None:
-    """Why a mark may be two prints, or have another beside, across or on it, of whatever colour; None where it does not."""
+    """Why a mark may be two prints, or have another of whatever colour beside, across or on it; else None."""
     band, res = best.band, best.res
     if band.width_mm > PEN_MOST_MM or not HOLLOW[0] < best.shape.hollow < HOLLOW[1]:
         return Why.of(Reason.TOO_WIDE, width_mm=band.width_mm)

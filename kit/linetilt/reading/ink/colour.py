@@ -21,11 +21,12 @@ Look = Callable[[Array], Array]
 
 
 def ink_look(lane: Array, flanks: Array, two_sided: bool) -> tuple[Look, float] | Why:
-    """From the residuals of a lane and of its flanks: a function that maps residuals to ink, and the flanks' scatter in it.
+    """From residuals of a lane and its flanks: a function that maps residuals to ink, and the flanks' scatter in it.
 
-    The map is about 1 on full ink and 0 on the bare face. The ink's colour is what the lane shows and its flanks do not. It
-    is weighed against the flanks' scatter twice, without and with what stands out of them (rust, paint, scratches); the
-    quieter map is kept. Where that is not quiet, colours count less by how common they are on the flanks.
+    The map is about 1 on full ink and 0 on the bare face. The ink's colour is what the lane shows and its flanks do
+    not. It is weighed against the flanks' scatter twice, without and with what stands out of them (rust, paint,
+    scratches); the quieter map is kept. Where that is not quiet, colours count less by how common they are on the
+    flanks.
 
     Parameters
     ----------
@@ -99,7 +100,7 @@ def _cover(colours: Array) -> Array:
 
 
 def _crowd(background: Array, lane: Array, cell: Look) -> Look:
-    """A function of colours (..., 3): how common each is in the background (M, 3) against the lane (N, 3), 0 unseen, 1 at most."""
+    """A function of colours (..., 3): how common in the background (M, 3) against the lane (N, 3), from 0 to 1."""
     ratio = np.minimum(_share(background, cell, PRIOR) / _share(lane, cell, PRIOR), 1.0).astype(np.float32)
     return lambda colours: ratio[cell(colours)]
 
@@ -110,7 +111,7 @@ def _share(colours: Array, cell: Look, prior: int = 0) -> Array:
 
 
 def _cells(cover: Array) -> Look:
-    """A function that gives colours (..., 3) the number of their cell, finest about 0, where `cover` is their usual covariance."""
+    """A function that gives colours (..., 3) the number of their cell, finest about 0; `cover` is their covariance."""
     inverse = np.linalg.inv(2.0 * np.linalg.cholesky(cover)).T.astype(np.float32)
 
     def cell(colours: Array) -> Array:

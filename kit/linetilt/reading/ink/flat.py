@@ -43,6 +43,12 @@ class FlatFace:
     field: Flags
 
     @cached_property
+    def white(self) -> Flags:
+        """Where the picture is burnt out, (H, W)."""
+        burnt: Flags = cv2.inRange(self.colour, (250.5,) * 3, (256.0,) * 3) > 0
+        return burnt
+
+    @cached_property
     def plain(self) -> Array:
         """Colour minus the mean of 22 mm along its row, in which what stands out counts little, (H, W, 3).
 

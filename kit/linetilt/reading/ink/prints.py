@@ -1,4 +1,4 @@
-"""What tells a print from a scratch, a shadow, a sign or tape: dimples bite into its edges, and it leaves the score lines bare."""
+"""A print or a scratch, a shadow, a sign, tape: dimples bite a print's edges, and it leaves the score lines bare."""
 
 from dataclasses import dataclass
 
@@ -14,12 +14,13 @@ OTHER = 0.8  # of that step: what differs by so much in another colour is not th
 PAINT = 1.6  # of that step: what differs even more in the score lines is their own paint
 LEAST_LINES = 3  # that the band crosses
 LEAST_STEP = 3.0  # in colour, of 255; prints mostly have 10 at least
-# Of the edge of something else 2 and 0: how much both sides differ to the mark's step, and the mark from its nearer side to that.
+# Of the edge of something else 2 and 0: how much both sides differ to the mark's step, and the mark from its nearer
+# side to that.
 EDGE, EDGE_SIDE = 1.6, 0.15
 BESIDE_MM = (0.5, 2.0)  # from the band, where the face's own colour is read
 GROOVE_MM, LAND_MM = 0.2, 0.7  # rows nearer than the one lie in a score line, rows farther than the other between two
-# Minimum evenness: narrowest to widest tenth of the rows, less how far (mm) four in five rows of both edges keep from a smooth
-# curve. Minimum share of the band's inside that took ink. Drawn prints reach 0.49 and 0.95 at most.
+# Minimum evenness: narrowest to widest tenth of the rows, less how far (mm) four in five rows of both edges keep from a
+# smooth curve. Minimum share of the band's inside that took ink. Drawn prints reach 0.49 and 0.95 at most.
 EVEN, SOLID = 0.5, 0.97
 LEAST_WIDE_MM = 0.95  # the widest tenth of the rows, of a pen's line
 
@@ -73,7 +74,7 @@ def _edges(on: Flags, t: Floats) -> tuple[Floats, Floats]:
 
 
 def _even(on: Flags, t: Floats, y: Floats, half: float) -> bool:
-    """True where the rows within `half` of the middle are all thin, or full, or about as wide and their edges on smooth curves."""
+    """True where the rows within `half` of the middle are all thin, or full, or equally wide with smooth edges."""
     rows = on.any(axis=1) & (np.abs(y) < half)
     if rows.sum() < 20:
         return False
@@ -100,7 +101,7 @@ def _lean(y: Floats, edge: Floats) -> float:
 
 
 def check_print(flat: FlatFace, frame: FaceFrame, band: Band) -> Why | None:
-    """Say why a band is no print: it is there in the score lines as well, or it is the edge of something else; None where neither.
+    """Why a band is no print: it is there in the score lines too, or is the edge of something else; else None.
 
     Parameters
     ----------
@@ -134,14 +135,14 @@ def check_print(flat: FlatFace, frame: FaceFrame, band: Band) -> Why | None:
 
 
 def _is_edge(core: Array, heel: Array, toe: Array) -> bool:
-    """True where a mark only looks like one because the face changes colour there: colours of its middle, its heel and its toe side."""
+    """True where the face only changes colour at a mark: colours of its middle, its heel and its toe side."""
     apart, step = np.linalg.norm(heel - toe), np.linalg.norm(core - (heel + toe) / 2)
     nearer = min(np.linalg.norm(core - heel), np.linalg.norm(core - toe))
     return bool(apart > EDGE * step and nearer < EDGE_SIDE * apart)
 
 
 def _colours(flat: FlatFace, band: Band) -> tuple[Array, Array, Array]:
-    """Colours of the band's middle and of the face on its heel and toe side, row by row, each (H, 3); NaN where it is not seen."""
+    """Colours of the band's middle and of the face on its heel and toe side, by row, each (H, 3); NaN if not seen."""
     core, (low, high) = max(band.width_mm / 2 - 0.15, 0.3), (band.width_mm / 2 + edge for edge in BESIDE_MM)
     middle = (band.toe_mm + band.slope * (flat.v - band.up_mm) - flat.u[0]) * flat.rate
     reach = np.arange(-int(high * flat.rate), int(high * flat.rate) + 1)

@@ -25,7 +25,8 @@ LEAN_SURE = 0.035  # slope: a mark whose lean is less certain is less likely a p
 EDGE_MM = 4.0  # from the edge of the field: nearer than that no print has its middle
 SLENDER, WEDGED = 3.2, 0.1  # least length of a print to its width; slopes of its edges apart that are rare
 TOO_WIDE = 4  # by this much a mark wider than a pen's line is less likely a print
-# Times as uncertain are lean and height of a print that runs to the edge of what is searched: by trial on 113 drawn ones.
+# Times as uncertain are lean and height of a print that runs to the edge of what is searched: by trial on 113 drawn
+# ones.
 CUT = 1.4, 2.0
 LOST_MM = 7.5, 6.0  # a fit wider or shorter than this does not come back
 _REACH_MM = 3.1  # from the axis of a rough place
@@ -45,7 +46,7 @@ class Place:
 
 @dataclass(frozen=True)
 class Followed:
-    """A band that could be a print: how much it stands out, its fit and its shape, and the look at the face that showed it."""
+    """A band that could be a print: how much it stands out, its fit, its shape, and the look that showed it."""
 
     merit: float
     band: Band
@@ -70,14 +71,11 @@ class Candidates:
         Marks whose edges are more even than those of any print.
     misses : tuple of (Place, Why)
         Places that stood out and were no mark, in the order in which they were looked at.
-    white : ndarray of bool, shape (H, W)
-        Where the picture is burnt out.
     """
 
     marks: tuple[Followed, ...]
     even: tuple[Followed, ...]
     misses: tuple[tuple[Place, Why], ...]
-    white: Flags = field(repr=False)
 
 
 def find_candidates(flat: FlatFace, before: FlatFace | None = None) -> Candidates:
@@ -89,13 +87,12 @@ def find_candidates(flat: FlatFace, before: FlatFace | None = None) -> Candidate
     before : FlatFace, optional
         The same face before the shot, on the same grid.
     """
-    white = cv2.inRange(flat.colour, (250.5,) * 3, (256.0,) * 3) > 0
     marks: list[Followed] = []
     even: list[Followed] = []
     misses: list[tuple[Place, Why]] = []
     # rust, then sharp reflections, hide a print from the plain look
     for narrow, common in ((False, False), (False, True), (True, False)):
-        more, missed = _marks(flat, white, residual(flat, before, narrow), common)
+        more, missed = _marks(flat, residual(flat, before, narrow), common)
         misses += missed
         if before is not None:
             more = [found for found in more if not shown(before, found.band)]
@@ -105,12 +102,10 @@ def find_candidates(flat: FlatFace, before: FlatFace | None = None) -> Candidate
         marks.sort(key=lambda found: -found.merit)
         if marks and marks[0].merit > SURE_MERIT:
             break
-    return Candidates(tuple(marks), tuple(even), tuple(misses), white)
+    return Candidates(tuple(marks), tuple(even), tuple(misses))
 
 
-def _marks(
-    flat: FlatFace, white: Flags, look: tuple[Array, Array], common: bool
-) -> tuple[list[Followed], list[tuple[Place, Why]]]:
+def _marks(flat: FlatFace, look: tuple[Array, Array], common: bool) -> tuple[list[Followed], list[tuple[Place, Why]]]:
     """The bands that could be prints by one look at the face, and the places that came to nothing.
 
     `common`: colours that are common on this face count little, wherever they are.
@@ -121,7 +116,7 @@ def _marks(
         energy = rarity(res[usable][::7], few)
     else:
         energy = np.minimum((few / scatter[::2]) ** 2 @ np.full(3, 1 / 3, np.float32), 30.0)
-    energy[(white | ~usable)[::2, ::2]] = 0
+    energy[(flat.white | ~usable)[::2, ::2]] = 0
     marks: list[Followed] = []
     misses: list[tuple[Place, Why]] = []
     places = scan(energy, flat, most=5)
@@ -262,7 +257,7 @@ def _cut(band: Band, flat: FlatFace) -> bool:
 
 
 def _aim(ink: Array, flat: FlatFace, toe: float, up: float, noise: float, step: float = 0.25) -> tuple[float, float]:
-    """Slope and place whose upright lane, 20 mm long about `up`, holds the most ink above the noise: a start for the fit."""
+    """Slope and place of the lane, 20 mm long about `up`, with the most ink above the noise: a start for the fit."""
     t, y = np.arange(-6, 6 + step, step), np.arange(-10, 10 + step, step)
     row = (flat.v[0] - up - y) * flat.rate
     ink = cv2.blur(np.clip(ink, -0.3, 1.0), (max(int(step * flat.rate), 1),) * 2)

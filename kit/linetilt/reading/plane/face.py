@@ -1,4 +1,4 @@
-"""Score lines -> FaceFrame, in steps: stripes are followed, their lines measured, the camera's pose fitted, the lines read.
+"""Score lines -> FaceFrame: stripes are followed, their lines measured, the camera's pose fitted, the lines read.
 
 The score lines are equally spaced and end on two straight lines square to them. Their spacing across the picture fixes
 how the plane recedes, their two ends fix the square direction and the scale, and the focal length ties both together;
@@ -14,7 +14,7 @@ from ...base.club import Club
 from ..evidence import Array, Floats, Reason, Why
 from ..photo import Picture
 from .frame import NOMINAL_LENGTH_MM, FaceFrame
-from .line_points import find_ends, measure_lines, pixels_per_mm
+from .line_points import LineEnds, find_ends, measure_lines, pixels_per_mm
 from .pose import LinePoints, Pose, fit_pose, project
 from .score_lines import HALVED, ScoreLines, half_size, read_score_lines, shrunk
 from .stripes import SEARCH_PX, count_lines, flatten, stripe_candidates
@@ -54,7 +54,7 @@ class Try:
 
 @dataclass(frozen=True)
 class FaceSearch:
-    """What the search for score lines found: the plane, or None, and every set of stripes that was followed, in order."""
+    """What the search for score lines found: the plane or None, and every set of stripes that was followed."""
 
     frame: FaceFrame | None
     tries: tuple[Try, ...]
@@ -107,16 +107,32 @@ def _fit_frame(grey: Array, picture: Picture, club: Club, rough: Floats) -> Face
     if 1 / np.sqrt(abs(np.linalg.det(rough[:2, :2]))) > SPACING_MOST_PX and min(grey.shape) > 200:
         halved = replace(picture, rgb=half_size(picture.rgb), reduction=2 * picture.reduction)
         found = _fit_frame(half_size(grey), halved, club, rough @ HALVED)
-        return found if isinstance(found, Why) else found.doubled()
+        if isinstance(found, Why):
+            return found if found.field is None else replace(found, field=found.field * 2 + 0.5)
+        return found.doubled()
     ends = find_ends(grey, rough)
     if isinstance(ends, Why):
         return ends
-    length = club.score_line_length_mm
-    scaled = length is not None
-    spacing = ends.spacing  # line spacing as a share of the length
-    if not scaled and club.score_line_pitch_mm is not None:
-        length, scaled = club.score_line_pitch_mm / spacing, True
+    length, scaled = club.score_line_length_mm, club.score_line_length_mm is not None
+    if length is None and club.score_line_pitch_mm is not None:
+        length, scaled = club.score_line_pitch_mm / ends.spacing, True
     length = length or NOMINAL_LENGTH_MM
+    # (xi, n) -> (u, v): toe on the picture's left for a right-handed club
+    to_face = np.diag([-1.0 if club.handed == "right" else 1.0, 1, 1]) @ ends.to_unit
+    to_face = np.diag([length, length, 1]) @ to_face @ rough
+    plane = _fit_plane(grey, picture, club, to_face, ends, length, scaled)
+    if isinstance(plane, Why) and plane.field is None:
+        top = (ends.rows.max() - ends.rows.min()) * ends.spacing * length
+        taken = np.array([[-length / 2, 0], [length / 2, 0], [length / 2, top], [-length / 2, top]])
+        return replace(plane, field=project(np.linalg.inv(to_face), taken))
+    return plane
+
+
+def _fit_plane(
+    grey: Array, picture: Picture, club: Club, to_face: Floats, ends: LineEnds, length: float, scaled: bool
+) -> FaceFrame | Why:
+    """From where the lines end, roughly, to the plane."""
+    spacing = ends.spacing  # line spacing as a share of the length
     if not _is_spacing(spacing):
         return Why.of(Reason.WRONG_SPACING, times=1 / spacing)
     if (
@@ -125,10 +141,6 @@ def _fit_frame(grey: Array, picture: Picture, club: Club, rough: Floats) -> Face
         and abs(np.log(spacing * length / club.score_line_pitch_mm)) > 0.2
     ):
         return Why.of(Reason.OTHER_SPACING, mm=spacing * length, length_mm=length, club_mm=club.score_line_pitch_mm)
-    right = club.handed == "right"
-    # (xi, n) -> (u, v): toe on the picture's left for a right-handed club
-    to_face = np.diag([-1.0 if right else 1.0, 1, 1]) @ ends.to_unit
-    to_face = np.diag([length, length, 1]) @ to_face @ rough
     pitch = spacing * length
     for _ in range(WIDENED_MOST):
         fitted = _fit_lines(grey, picture, club, to_face, pitch, ends.rows, length)
@@ -194,7 +206,7 @@ class _Lines:
 def _fit_lines(
     grey: Array, picture: Picture, club: Club, to_face: Floats, pitch: float, rows: Array, length: float
 ) -> _Lines | Why:
-    """From a rough plane to the fitted one: lines measured twice, by their sign and where that is not clean regardless of it."""
+    """From a rough plane to the fitted one: lines followed by their sign and, where that is not clean, without."""
     best: tuple[Pose, LinePoints] | None = None
     why: Why | None = None
     for unsigned in (False, True):
@@ -253,7 +265,7 @@ def _is_spacing(share: float) -> bool:
 
 
 def _hand_unsure(frame: FaceFrame, rgb: Array) -> bool | Why:
-    """Why a picture is upside down or a mirror image, where the outline shows it; True where the outline settles neither."""
+    """Why a picture is upside down or mirrored, where the outline shows it; True where it settles neither."""
     side, turned = toe_side(frame, rgb)
     if abs(turned) > abs(side) + OVER:
         return Why(Reason.UPSIDE_DOWN)

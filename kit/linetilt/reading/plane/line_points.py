@@ -123,7 +123,7 @@ def find_ends(grey: Array, rough: Floats) -> LineEnds | Why:
 
 
 def _rough_view(grey: Array, rough: Floats) -> tuple[Array, Flags]:
-    """The stripes evenly spaced and of even contrast, and which samples the picture shows; (xi, n) = (0, 0) in the middle."""
+    """The stripes evenly spaced and of even contrast, (xi, n) = (0, 0) in the middle; which samples are seen."""
     columns, rows = 2 * _HALF_X * _FINE + 1, 2 * _HALF_N * _PROFILE
     level = max(
         1, int(2 ** np.floor(np.log2(max(1.0, 1.0 / (np.sqrt(abs(np.linalg.det(rough[:2, :2]))) * _PROFILE * 1.2)))))
@@ -150,7 +150,7 @@ def _rough_view(grey: Array, rough: Floats) -> tuple[Array, Flags]:
 
 
 def _likeness(flat: Array, visible: Flags) -> tuple[Array, Floats, Flags] | Why:
-    """How like score lines every (line, xi) is: about 1 inside the field, 0 outside; the n of every line; what is seen of it."""
+    """How like score lines every (line, xi) is: about 1 inside the field, else 0; the n of every line; what is seen."""
     core = flat[(_HALF_N - 3) * _PROFILE : (_HALF_N + 3) * _PROFILE, (_HALF_X - 4) * _FINE : (_HALF_X + 4) * _FINE]
     pieces = core.reshape(6, _PROFILE, 8, _FINE).mean(axis=3).transpose(0, 2, 1).reshape(-1, _PROFILE)
     basis, centre, size = _template(pieces)
@@ -294,7 +294,7 @@ def _even_bands(
 
 
 def _shifts(blocks: Array, look: Array, size: float, reach: int) -> tuple[Array, Flags]:
-    """How many samples every block lies below the template, to a fraction, and which blocks are like it; (line, block) each.
+    """How many samples every block lies below the template, and which blocks are like it; (line, block) each.
 
     The strongest look alone, of either sign: the second one is much like a shift of the first.
     """

@@ -104,7 +104,7 @@ def fit_pose(
         return np.diag([focal, focal, 1.0]) @ np.column_stack([rotation[:, 0], rotation[:, 1], place]) @ flip
 
     def residuals(tried: Floats) -> Floats:
-        """In mm, a row for each of the parameters tried: of the points across the lines, then of the ends along them."""
+        """In mm, a row for each set of parameters: of the points across the lines, then of the ends along them."""
         places = np.column_stack([xy, np.ones(len(xy))]) @ np.linalg.inv([homography(p) for p in tried]).swapaxes(1, 2)
         points, ends = np.split(places, [count], axis=1)
         # in spacings as they come out: else a plane that shrinks to nothing would fit all lines
@@ -175,7 +175,8 @@ def fit_pose(
     def finish(q: Floats) -> Floats:
         return np.linalg.inv(homography(q)) @ shift
 
-    # neighbouring blocks of a line share its flaws, and ends share their rounding: fewer independent points than counted
+    # neighbouring blocks of a line share its flaws, and ends share their rounding: fewer independent points than
+    # counted
     values, vectors = np.linalg.eigh(np.linalg.inv(normal))
     spread = vectors * np.sqrt(np.maximum(values, 0) * 3.0)
     rotation, _ = cv2.Rodrigues(p[:3])
@@ -197,7 +198,7 @@ def fit_pose(
 
 
 def _start_pose(homography: Floats, focal: float) -> Floats:
-    """Rotation vector and place (6,) of a camera of this focal length that sees the plane nearly as `homography` does."""
+    """Rotation vector and place (6,) of a camera of this focal length that sees the plane nearly so."""
     m = np.diag([1 / focal, 1 / focal, 1]) @ homography
     if m[2, 2] < 0:
         m = -m

@@ -1,4 +1,4 @@
-"""Which score lines there are and which of them are full-length: what stands out as a narrow ridge, at the places that the plane gives."""
+"""Which score lines there are, and which are full-length: narrow ridges at the places that the plane gives."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -50,7 +50,8 @@ class ScoreLines:
     doubtful : int
         How many lines at the bottom are full-length or not by a narrow call.
     beyond : ndarray, shape (2,)
-        u of the heel and toe end where most full lines run on beyond the ends that the plane gives; NaN where they do not.
+        u of the heel and toe end where most full lines run on beyond the ends that the plane gives; NaN where they do
+        not.
     """
 
     numbers: np.ndarray
@@ -107,7 +108,7 @@ Strip = Callable[[Floats, Floats], Array]
 def _rows(
     rgb: Array, to_face: Floats, pixels_per_mm: float, low: float, high: float, length: float
 ) -> tuple[Floats, Strip]:
-    """Columns u of the face laid flat from `low` to `high`; a function: mean colour (3, N, columns) from every v = bottom to top."""
+    """u of the face laid flat from `low` to `high`; a function: mean colour (3, N, columns) from bottom to top."""
     while pixels_per_mm > 1.7 * RATE:  # nothing finer is used: smooth before sampling
         rgb, to_face, pixels_per_mm = half_size(rgb), to_face @ HALVED, pixels_per_mm / 2
     columns, rows = int((length + 2 * MARGIN_MM) * RATE), int((high - low) * RATE)
@@ -132,7 +133,7 @@ def _rows(
 
 
 def _ridges(strip: Strip, places: Floats) -> Array:
-    """How far the core of a line at every v of `places` differs from both its sides, less half their own difference: (N, columns)."""
+    """How far lines at every v of `places` differ from both sides, less half the sides' difference: (N, columns)."""
     near, far = FLANK_MM
     best = None
     for v in (places - 0.2, places, places + 0.2):
@@ -144,7 +145,7 @@ def _ridges(strip: Strip, places: Floats) -> Array:
 
 
 def _on_face(strip: Strip, places: Floats, inside: Flags) -> Flags:
-    """Which lines lie on the face: from the middle outwards, till what is beside a line has another colour than beside the one before."""
+    """Which lines lie on the face: from the middle outwards, till a line has another colour beside it than the last."""
     near, far = FLANK_MM
     beside = ((strip(places + near, places + far) + strip(places - far, places - near)) / 2)[..., inside]
     change = np.median(np.abs(np.diff(beside, axis=1)).max(axis=0), axis=1)

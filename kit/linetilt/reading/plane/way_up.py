@@ -1,9 +1,9 @@
 """On which side the toe is: what the outline of a clubface says against the hand that was given.
 
-Score lines and print look alike in a mirror. The outline does not: the blade's upper edge climbs to the toe, the toe ends in
-an upright edge, and hosel and shaft leave upwards on the heel's side. Each is looked for as a straight run of edges where a
-head has it, and where its mirror image would have it; what counts is the difference, so that a busy background favours
-neither.
+Score lines and print look alike in a mirror. The outline does not: the blade's upper edge climbs to the toe, the toe
+ends in an upright edge, and hosel and shaft leave upwards on the heel's side. Each is looked for as a straight run of
+edges where a head has it, and where its mirror image would have it; what counts is the difference, so that a busy
+background favours neither.
 """
 
 import cv2
@@ -25,13 +25,13 @@ TOE_EDGE_MM, TOE_LEAN = (6.0, 24.0), (-0.15, 0.25)  # beyond the ends of the sco
 SHAFT_DEG = (35.0, 72.0)  # against the score lines
 SHAFT_MM, SHAFT_FROM_UP_MM = (0.0, 32.0), 22.0  # beyond the ends of the score lines, at that height
 AGAINST, FOR = -0.5, 0.5  # of the sum; drawn faces reached 0.36 at least, path-traced ones 1.4
-# Lead over the same head turned by half a turn: to be sure of the way up, and to refuse. Of drawn faces 1 in 30 is better seen
-# that way, by 0.7.
+# Lead over the same head turned by half a turn: to be sure of the way up, and to refuse. Of drawn faces 1 in 30 is
+# better seen that way, by 0.7.
 LEAD, OVER = 0.5, 0.9
 
 
 def toe_side(frame: FaceFrame, rgb: Array) -> tuple[float, float]:
-    """How much the outline speaks for the toe being where `frame` has it, and how much if the picture stood on its head.
+    """How much the outline speaks for the toe where `frame` has it, and how much if the picture stood on its head.
 
     Parameters
     ----------

@@ -1,4 +1,5 @@
-"""Write readings.csv: what the kit reads from the demo photos, and what a fitter decides on each. Run: python demo_photos/readings.py"""
+"""Write readings.csv: what the kit reads from the demo photos, and what a fitter decides on each. Run: python
+demo_photos/readings.py"""
 
 import json
 import tempfile

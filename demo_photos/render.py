@@ -1,7 +1,7 @@
 """Make the demo photos and their tables again: `python demo_photos/render.py`.
 
-A path tracer (Mitsuba 3) draws each marked face in its surroundings; lens, sensor and JPEG follow in OpenCV. Photos that are
-there already are left alone; `--only 7-3` makes those whose name holds the text, `--tables` the tables alone.
+A path tracer (Mitsuba 3) draws each marked face in its surroundings; lens, sensor and JPEG follow in OpenCV. Photos
+that are there already are left alone; `--only 7-3` makes those whose name holds the text, `--tables` the tables alone.
 """
 
 import argparse

@@ -9,7 +9,8 @@ VOXEL_MM, EDGE_MM, FILLET_MM = 0.6, 1.5, 5.0
 
 
 def head_mesh(head):
-    """Mesh of a head from its signed distance: vertices (u, v, n) in mm, normals, triangles. The face is the plane n = 0."""
+    """Mesh of a head from its signed distance: vertices (u, v, n) in mm, normals, triangles. The face is the plane n =
+    0."""
     from skimage.measure import marching_cubes
 
     low = np.array([head.outline[:, 0].min() - 16, head.outline[:, 1].min() - 2, -22.0])
@@ -61,8 +62,8 @@ def _directions(rows=256):
 def surroundings(rng, kind, lean_deg, eye, glare):
     """Environment map (H, W, 3) of radiance in the picture's axes: x right, y up the face, z out of it.
 
-    `lean_deg` is how far the face looks up at the sky or ceiling, `eye` the direction of the camera, `glare` asks for a lamp
-    that the face mirrors into it.
+    `lean_deg` is how far the face looks up at the sky or ceiling, `eye` the direction of the camera, `glare` asks for a
+    lamp that the face mirrors into it.
     """
     toward = _directions()
     lean, around = math.radians(lean_deg), rng.uniform(-0.7, 0.7)

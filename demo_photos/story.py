@@ -1,7 +1,8 @@
-"""The invented afternoon behind the demo photos: two golfers, their bags, every shot, and the truth by plain 3D geometry.
+"""The invented afternoon behind the demo photos: two golfers, their bags, every shot, and the truth by plain 3D
+geometry.
 
-Nothing here calls the kit: the truth of each print is found by turning a face plane in space and cutting it with the plane
-of the ball's line, so that the kit can be checked against it.
+Nothing here calls the kit: the truth of each print is found by turning a face plane in space and cutting it with the
+plane of the ball's line, so that the kit can be checked against it.
 """
 
 import math
@@ -17,7 +18,8 @@ NET_MM = 3000.0
 SHOT_SD_DEG, HEADING_SD_DEG, PATH_SD_DEG = 1.0, 1.5, 2.0
 SETUP_SD_DEG, TURN_SD_DEG = 0.4, 0.5  # how well the ball's line is placed
 
-# label, loft, lie, gauge, length, head, from_set, line length, pitch, line width, mean lie error of the golfer with this club
+# label, loft, lie, gauge, length, head, from_set, line length, pitch, line width, mean lie error of the golfer with
+# this club
 BAG = [
     ("4", 23, 61.0, 61.0, 38.5, "cast", True, 51.0, 3.40, 0.75, -1.9),
     ("5", 26, 61.5, 61.5, 38.0, "forged", True, 52.0, 3.40, 0.75, -1.5),
@@ -91,8 +93,8 @@ def _turn(axis, angle_deg):
 def print_on_face(loft_deg, lie_error_deg, face_heading_deg, line_turn_deg, setup_tilt_deg):
     """Tilt of the print in degrees, and how far towards the toe of the contact it passes in mm, by brute force.
 
-    Frame of a right-handed golfer: x to the target, y to the left, z up. `face_heading_deg` is the heading of the face's normal; the
-    turn of the score lines' frame that gives it is searched for.
+    Frame of a right-handed golfer: x to the target, y to the left, z up. `face_heading_deg` is the heading of the
+    face's normal; the turn of the score lines' frame that gives it is searched for.
     """
     loft = math.radians(loft_deg)
     level = np.array(

@@ -1,4 +1,5 @@
-"""The invented afternoon of the demo photos as a book: the truth behind each photo, roughened by a seed, stands for its measurement."""
+"""The invented afternoon of the demo photos as a book: the truth behind each photo, roughened by a seed, stands for its
+measurement."""
 
 from pathlib import Path
 

@@ -9,7 +9,8 @@ DENSITY, VISCOSITY = 1.225, 1.458e-6 * 288.15**1.5 / (288.15 + 110.4)  # ISO 253
 
 
 def closed_form(spin, reynolds):
-    """Drag and lift by the spin ratio and the Reynolds number in units of 100 000 (closed form of the Bearman & Harvey table)."""
+    """Drag and lift by the spin ratio and the Reynolds number in units of 100 000 (closed form of the Bearman & Harvey
+    table)."""
     return (
         0.287 + 0.284 * spin * spin / (spin * spin + 0.235) - 0.0271 * reynolds,
         (0.581 - 0.0936 * reynolds) * spin / (spin + 0.155),

@@ -56,9 +56,10 @@ def kill_writers(folder, kills, seed, *, wait_s=0.12):
     Returns
     -------
     dict
-        kills, acknowledged (shots), lost (of those), changed (of those: not as they were acknowledged), damaged (times that the book did not
-        open or was not whole after a kill), journals (kills in the middle of a transaction), orphans (photos of a shot that was not entered),
-        halves (half-written photos that stand under a photo's name), parts (half-written files beside them).
+        kills, acknowledged (shots), lost (of those), changed (of those: not as they were acknowledged), damaged (times
+        that the book did not open or was not whole after a kill), journals (kills in the middle of a transaction),
+        orphans (photos of a shot         that was not entered), halves (half-written photos that stand under a photo's
+        name), parts (half-written files         beside them).
     """
     path = folder / "shop.linetilt"
     with lt.SessionBook(path) as book:

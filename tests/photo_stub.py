@@ -22,7 +22,8 @@ def write_photo(path, shade, megapixels=0.3):
 
 
 class Measure:
-    """Called like `measure_photo`; `calls` and `befores` keep what it was asked, `refuse` maps a photo's shade to an error."""
+    """Called like `measure_photo`; `calls` and `befores` keep what it was asked, `refuse` maps a photo's shade to an
+    error."""
 
     def __init__(self):
         self.calls, self.refuse, self.befores = [], {}, []

@@ -10,7 +10,8 @@ from test_prints import LINES, RATE, U, V, face
 
 @pytest.fixture(scope="module")
 def readings():
-    """(error, u) of the lean in degrees of drawn prints, (N, 2), sharpest first; the pen's wobble and the holes are the error."""
+    """(error, u) of the lean in degrees of drawn prints, (N, 2), sharpest first; the pen's wobble and the holes are the
+    error."""
     found, clear = [], face().clear
     for seed in range(240):
         mark = draw_print(
@@ -27,7 +28,8 @@ def readings():
 
 @pytest.mark.parametrize("part", ["sharp", "patchy"])
 def test_the_interval_holds_the_truth_of_sharp_prints_and_of_patchy_ones(readings, part):
-    """JCGM 100, 6.3.3: k = 2 makes an interval of about 95 %, where the errors are near normal and u is their standard deviation."""
+    """JCGM 100, 6.3.3: k = 2 makes an interval of about 95 %, where the errors are near normal and u is their standard
+    deviation."""
     error, u = (readings[: len(readings) // 2] if part == "sharp" else readings[len(readings) // 2 :]).T
     assert len(u) > 110
     assert np.mean(np.abs(error) < 2 * u) > 0.9

@@ -33,7 +33,8 @@ def readings(rng, lies, balls):
 
 
 def fits(seed, bend, took, balls=12):
-    """One golfer with a 7-iron at -2.0° before it is bent by `bend`, of which `took` came about; the book believes all of it."""
+    """One golfer with a 7-iron at -2.0° before it is bent by `bend`, of which `took` came about; the book believes all
+    of it."""
     rng = np.random.default_rng(seed)
     lies = {"5": -1.5 + rng.normal(0, 0.3), "7": -2.0 + rng.normal(0, 0.3), "9": -1.2 + rng.normal(0, 0.3)}
     before = lt.fit_bag(readings(rng, lies, balls), BAG)

@@ -108,8 +108,8 @@ def test_head_limit_gives_part_of_the_bend_and_names_it():
     row = plan_for(-3.0, bend_limit_deg=2.0)
     assert (row["outcome"], row["bend_deg"], row["limit"]) == ("part", 2.0, "head")
     assert (
-        "bend it 2° upright and no more, since its head allows 2° upright of the maker's figure; the rest is for the hands"
-        in row["reason"]
+        "bend it 2° upright and no more, since its head allows 2° upright of the maker's figure; the rest is for the "
+        "hands" in row["reason"]
     )
     assert row["hands_lower_mm"] == pytest.approx(
         math.radians(1.0) * 939.8 * math.cos(math.radians(62.5)), abs=1.5
@@ -277,7 +277,8 @@ def test_after_the_plan_the_bag_is_nearer_to_level():
 
 
 def test_a_bend_that_was_done_is_not_asked_for_again():
-    """The club was found 2° toe down and has been bent 2° since: by the gauge it is 2° upright of the maker's figure now."""
+    """The club was found 2° toe down and has been bent 2° since: by the gauge it is 2° upright of the maker's figure
+    now."""
     bag = bag_of({"label": "7", "gauge_lie_deg": 62.5})
     shots = pd.DataFrame({"club": "7", "lie_error_deg": -2.0 + np.linspace(-0.4, 0.4, 12), "u_lie_error_deg": 0.3})
     fit = lt.fit_bag(shots, bag)

@@ -349,7 +349,8 @@ def test_rows_of_a_table_can_be_entered(book):
 
 
 def test_every_opening_asks_for_durable_writes(book):
-    """SQLite documentation, PRAGMA synchronous: FULL (2) waits for the journal before and after the book itself; EXTRA (3) for its folder as well."""
+    """SQLite documentation, PRAGMA synchronous: FULL (2) waits for the journal before and after the book itself; EXTRA
+    (3) for its folder as well."""
     assert [
         book._db.execute(f"PRAGMA {name}").fetchone()[0] for name in ("synchronous", "journal_mode", "foreign_keys")
     ] == [3, "persist", 1]
@@ -464,7 +465,8 @@ def test_two_bays_on_one_book_do_not_disturb_each_other(tmp_path, monkeypatch):
 
 
 def test_order_comes_from_entries_never_from_a_clock(tmp_path, monkeypatch):
-    """A clock put back by a year: the session opened last, the gauge reading and the bend entered last still are the last."""
+    """A clock put back by a year: the session opened last, the gauge reading and the bend entered last still are the
+    last."""
     path = tmp_path / "shop.linetilt"
     with lt.SessionBook(path) as book:
         bag, first, _ = filled(book)

@@ -1,4 +1,5 @@
-"""The book when things go wrong: disks that are full or may only be read, locks, damage, odd paths, kills at the worst moment.
+"""The book when things go wrong: disks that are full or may only be read, locks, damage, odd paths, kills at the worst
+moment.
 
 Each time: a sentence that says what was found, what was expected and what to do, and nothing lost that was stored.
 """
@@ -394,7 +395,8 @@ def test_a_book_cut_to_nothing_is_not_taken_for_a_new_one(path):
     path.write_bytes(b"")
     with pytest.raises(
         lt.BookError,
-        match="is empty, and shop.linetilt-photos beside it is not; expected the book of these photos; put your last copy",
+        match="is empty, and shop.linetilt-photos beside it is not; expected the book of these photos; put your last "
+        "copy",
     ) as refusal:
         lt.SessionBook(path)
     assert parts(str(refusal.value)) and path.read_bytes() == b""

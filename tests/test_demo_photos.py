@@ -90,7 +90,8 @@ def test_photos_decode_upright(truth):
 
 
 def test_the_readings_are_what_measuring_gives_now(shots):
-    """Made by `python demo_photos/readings.py`; where this fails the measuring was changed, and the file is to be made again."""
+    """Made by `python demo_photos/readings.py`; where this fails the measuring was changed, and the file is to be made
+    again."""
     kept = pd.read_csv(DEMO / "readings.csv", dtype={"club": str}).set_index("photo")
     assert kept.index.tolist() == [Path(photo).name for photo in shots["photo"] if photo.startswith("perrin/")]
     names = kept.loc[kept["state"] == "counted", "u_tilt_deg"].nsmallest(3).index

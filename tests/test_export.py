@@ -88,7 +88,8 @@ def test_duckdb_reads_back_what_was_exported(exported):
     for name, table in tables.items():
         columns = {column: kinds.get(kind, "VARCHAR") for column, (kind, _) in TABLES[name].items()}
         csv = duckdb.sql(
-            f"SELECT * FROM read_csv('{folder / name}.csv', columns={columns}, header=true, delim=',', quote='\"', escape='\"', new_line='\\r\\n')"
+            f"SELECT * FROM read_csv('{folder / name}.csv', columns={columns}, header=true, delim=',', quote='\"', "
+            "escape='\"', new_line='\\r\\n')"
         )
         parquet = duckdb.sql(f"SELECT * FROM '{folder / name}.parquet'").fetchall()
         expected = [
@@ -197,7 +198,8 @@ def test_an_empty_book_and_a_relabelled_club(tmp_path):
 
 
 def test_what_is_exported_follows_from_the_facts_of_now(tmp_path):
-    """A loft that is corrected after the balls were hit: readings, estimates and plans are those of the corrected club."""
+    """A loft that is corrected after the balls were hit: readings, estimates and plans are those of the corrected
+    club."""
     with lt.SessionBook(tmp_path / "a.linetilt") as book:
         bag = book.add_bag(book.add_golfer("Robin"), lt.Bag([lt.Club(label="7", loft_deg=30, lie_deg=62)]))
         session = book.add_session(bag)
@@ -239,7 +241,8 @@ def test_budgets_add_up(season):
 
 
 def test_the_season_beside_the_notebooks_is_what_the_kit_exports(tmp_path):
-    """`explore_export.ipynb` reads it; made by `lt.export_book(lt.demo_book(...), ..., pseudonyms=True, parquet=False)`."""
+    """`explore_export.ipynb` reads it; made by `lt.export_book(lt.demo_book(...), ..., pseudonyms=True,
+    parquet=False)`."""
     kept = Path(__file__).parent.parent / "notebooks" / "season_export"
     with lt.demo_book(tmp_path / "season.linetilt", golfers=2) as book:  # the others come after them in every table
         lt.export_book(book, tmp_path / "new", pseudonyms=True, parquet=False)

@@ -1,6 +1,7 @@
 """The plane of the face against photos whose homography is known, and pictures that show no face.
 
-A printed page (evenly spaced lines with straight ends) still passes for score lines; only the missing print can refuse it."""
+A printed page (evenly spaced lines with straight ends) still passes for score lines; only the missing print can refuse
+it."""
 
 import numpy as np
 import pytest
@@ -71,7 +72,8 @@ def test_general_pictures_show_no_face(name):
     ],
 )
 def test_places_on_hard_faces_are_where_the_drawing_has_them(seed, hard):
-    """Faces that were once laid wrong: now from the middle and from the lowest full line as drawn, heel to toe within 0.25 mm and up within half a millimetre."""
+    """Faces that were once laid wrong: now from the middle and from the lowest full line as drawn, heel to toe within
+    0.25 mm and up within half a millimetre."""
     photo = take_photo(seed)
     picture = open_photo(photo.jpeg)
     frame = find_face(

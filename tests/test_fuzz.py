@@ -1,4 +1,5 @@
-"""Spoiled, odd and hostile photos: only a result or a PhotoError comes back. The long run of the same kinds is `tests/bench/fuzz.py`."""
+"""Spoiled, odd and hostile photos: only a result or a PhotoError comes back. The long run of the same kinds is
+`tests/bench/fuzz.py`."""
 
 import os
 import shutil
@@ -103,7 +104,8 @@ def test_anything_behind_the_first_bytes(start, rest):
     ),
 )
 def test_odd_things(files, seed, kind):
-    """Pipes, devices, loops, names, arrays, headers that lie; `measure_photo` and `measure_setup` open a photo with the same function."""
+    """Pipes, devices, loops, names, arrays, headers that lie; `measure_photo` and `measure_setup` open a photo with the
+    same function."""
     folder = Path(tempfile.mkdtemp())
     try:
         opened(kind(np.random.default_rng(seed), files, folder))
@@ -127,7 +129,8 @@ def test_both_ways_in_refuse_what_shows_nothing(files, entry):
 
 
 def test_a_second_header_does_not_pass_for_the_first(files):
-    """Each of these shows the kit a small size and a decoder a huge one; what is decoded is never larger than what is allowed."""
+    """Each of these shows the kit a small size and a decoder a huge one; what is decoded is never larger than what is
+    allowed."""
     big = (
         b"\xff\xc0" + (17).to_bytes(2, "big") + b"\x08\x75\x30\x75\x30\x03\x01\x22\x00\x02\x11\x01\x03\x11\x01"
     )  # 30000 x 30000

@@ -60,7 +60,8 @@ def test_path_traced_faces_upside_down_are_refused_or_said_to_be_unsure():
 
 
 def test_drawn_faces_are_never_taken_the_wrong_way_round():
-    """Face alone, close or far: confirmed, or said to be unsure; a mirror image, or one upside down, is refused, or said to be unsure."""
+    """Face alone, close or far: confirmed, or said to be unsure; a mirror image, or one upside down, is refused, or
+    said to be unsure."""
     sure = []
     for seed in range(910, 918):
         photo = take_photo(seed, megapixels=1.2)

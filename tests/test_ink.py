@@ -1,4 +1,5 @@
-"""Where the ink is, on faces made by hand: colours that are common on the face are not ink, specks are not its edges."""
+"""Where the ink is, on faces made by hand: colours that are common on the face are not ink, specks are not its
+edges."""
 
 import numpy as np
 import pytest

@@ -1,4 +1,5 @@
-"""Photos of a session: found, named, measured (by a stand-in), decided, undone, and all of it there when the book is opened again."""
+"""Photos of a session: found, named, measured (by a stand-in), decided, undone, and all of it there when the book is
+opened again."""
 
 import os
 

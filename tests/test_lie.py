@@ -1,4 +1,5 @@
-"""Lie geometry against brute force with scipy's rotations, uncertainty against Monte Carlo, published and hand-made values."""
+"""Lie geometry against brute force with scipy's rotations, uncertainty against Monte Carlo, published and hand-made
+values."""
 
 import math
 
@@ -28,7 +29,8 @@ def turned(axis, angle_deg):
 
 
 def face_frame(lie_deg, loft_deg, score_heading_deg):
-    """Normal, toe and up-the-face directions: a right-handed face built level and square, tilted toe up, then turned closed.
+    """Normal, toe and up-the-face directions: a right-handed face built level and square, tilted toe up, then turned
+    closed.
 
     Axes: x to the target, y left, z up. Leaning the face back by the loft about y, toe up is a turn about x that
     lifts -y, closed is a turn about z towards +y.
@@ -38,7 +40,8 @@ def face_frame(lie_deg, loft_deg, score_heading_deg):
 
 
 def line_plane(setup_tilt_deg, line_turn_deg):
-    """Normal of the plane of the ball's line: the vertical plane to the target, its top leaned to the toe (-y), then turned."""
+    """Normal of the plane of the ball's line: the vertical plane to the target, its top leaned to the toe (-y), then
+    turned."""
     return (turned("z", line_turn_deg) * turned("x", setup_tilt_deg)).apply([0, 1, 0])
 
 
@@ -276,12 +279,14 @@ def test_propagation_gum_h2():
 
 
 def test_heading_from_start_uses_the_published_shares():
-    """Wood, Henrikson, Broadie, Proceedings 2(6) (2018) 249 (table second-hand): 76 / 69 / 61 % for driver / 7-iron / wedge."""
+    """Wood, Henrikson, Broadie, Proceedings 2(6) (2018) 249 (table second-hand): 76 / 69 / 61 % for driver / 7-iron /
+    wedge."""
     for loft, share, u_share in ((10.5, 0.76, 0.08), (34, 0.69, 0.03), (56, 0.61, 0.07)):
         heading = heading_from_start(2.0, loft, 0.0, u_start_deg=0.0, u_path_deg=0.0)
         assert heading.face_heading_deg == pytest.approx(2 / share)
         assert heading.u_face_heading_deg == pytest.approx(2 / share * u_share / share)
-    # A ball that starts between face and path: 1 to the closed side along a path 3 to the open side needs a face well closed.
+    # A ball that starts between face and path: 1 to the closed side along a path 3 to the open side needs a face well
+    # closed.
     heading = heading_from_start(1.0, 34, -3.0)
     assert 0.69 * heading.face_heading_deg + 0.31 * -3.0 == pytest.approx(1.0)
     assert heading.budget["share"].sum() == pytest.approx(1)

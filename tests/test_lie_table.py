@@ -1,4 +1,5 @@
-"""The lie table and its panel, without a browser: rules kept in the book, words, every entry stored at once and there after a restart."""
+"""The lie table and its panel, without a browser: rules kept in the book, words, every entry stored at once and there
+after a restart."""
 
 import re
 from pathlib import Path

@@ -1,4 +1,5 @@
-"""The one middle: facts in, everything else derived. Panel, report, sheet, clinic page, retest and export of a session agree."""
+"""The one middle: facts in, everything else derived. Panel, report, sheet, clinic page, retest and export of a session
+agree."""
 
 import re
 from dataclasses import replace
@@ -65,7 +66,8 @@ def read(book, session=1):
 
 
 def test_a_typed_ball_and_a_photographed_one_are_read_alike(book):
-    """The same tilt and spot, by the table and by the photo's way in, with a net of 5 m and a line that leaned 2 degrees."""
+    """The same tilt and spot, by the table and by the photo's way in, with a net of 5 m and a line that leaned 2
+    degrees."""
     book.change("session", 1, net_distance_mm=5000.0, setup_tilt_deg=2.0, u_setup_tilt_deg=0.3)
     (typed,) = lt.enter_readings(
         book, 1, pd.DataFrame([{"club": "7", "tilt_deg": 2.0, "u_tilt_deg": 0.4, "net_left_mm": 100.0}])

@@ -1,4 +1,5 @@
-"""The camera's pose from points on score lines, against OpenCV's own projection of the same points (cv2.projectPoints)."""
+"""The camera's pose from points on score lines, against OpenCV's own projection of the same points
+(cv2.projectPoints)."""
 
 from dataclasses import replace
 

@@ -1,4 +1,5 @@
-"""Practice: intervals that hold, honesty about no change, bends kept apart from hands, and clubs told apart from days."""
+"""Practice: intervals that hold, honesty about no change, bends kept apart from hands, and clubs told apart from
+days."""
 
 import linetilt as lt
 import numpy as np
@@ -13,7 +14,8 @@ DAYS = [f"2026-04-{day:02d}" for day in (1, 8, 11, 15, 22, 26, 29)]
 
 
 def drawn(rng, *, days=6, balls=(3, 14), per_week=0.0, day_sd=0.0, shot_sd=4.0, clubs=1):
-    """Shots of a golfer whose toe strike moves by `per_week` mm; every day has its own number of balls, and of each club."""
+    """Shots of a golfer whose toe strike moves by `per_week` mm; every day has its own number of balls, and of each
+    club."""
     rows = []
     for number in range(days):
         week = number * 5 / 7
@@ -63,7 +65,8 @@ def test_a_golfer_who_changes_is_seen_and_one_who_does_not_is_not():
 
 
 def test_equal_days_give_the_plain_regression():
-    """With as many balls each day and days that differ, it is least squares on the means of days: scipy's linregress."""
+    """With as many balls each day and days that differ, it is least squares on the means of days: scipy's
+    linregress."""
     shots = drawn(np.random.default_rng(5), days=7, balls=(5, 6), day_sd=5.0, per_week=-1.0)
     trend = lt.session.practice_trend(shots)
     means = shots.groupby("day")["strike_toe_mm"].mean()

@@ -1,4 +1,5 @@
-"""What tells a print from a scratch or a shadow, on ink maps and faces made by hand: dimples of 3.5 to 4 mm and bare score lines are common practice, no source."""
+"""What tells a print from a scratch or a shadow, on ink maps and faces made by hand: dimples of 3.5 to 4 mm and bare
+score lines are common practice, no source."""
 
 from dataclasses import replace
 from types import SimpleNamespace
@@ -70,7 +71,8 @@ def test_two_prints_side_by_side_leave_the_middle_hollow():
 
 @pytest.mark.parametrize("in_lines, refused", [(0.0, False), (0.5, False), (1.0, True), (2.5, False)])
 def test_what_runs_through_the_score_lines_is_no_print(in_lines, refused):
-    """In the score lines the step in colour is `in_lines` times that beside them; what differs even more there is their own paint."""
+    """In the score lines the step in colour is `in_lines` times that beside them; what differs even more there is their
+    own paint."""
     groove = np.abs(V[:, None] - np.array(LINES)).min(axis=1) < 0.35
     step = -40 * stroke() * np.where(groove, in_lines, 1.0)[:, None]
     colour = (120 + step)[..., None] * np.ones(3)
@@ -92,7 +94,8 @@ def test_light_in_the_score_lines_is_not_the_mark_running_through_them():
 
 @pytest.mark.parametrize("toe_side, refused", [(60, True), (150, False)])
 def test_the_edge_of_tape_is_no_print(toe_side, refused):
-    """Heel side 150 and mark 65: with 60 on the toe side the mark is one side of an edge, with 150 on both it is a print."""
+    """Heel side 150 and mark 65: with 60 on the toe side the mark is one side of an edge, with 150 on both it is a
+    print."""
     colour = np.broadcast_to(np.where(U > -1.3, toe_side, 150.0)[None, :, None], (len(V), len(U), 3)).astype(np.float32)
     groove = np.abs(V[:, None] - np.array(LINES)).min(axis=1) < 0.35
     inked = (bitten(stroke(), 5) > 0) & ~groove[:, None]

@@ -1,4 +1,5 @@
-"""What a session does beside its work: nothing leaves the machine, nothing lands in other folders, nothing that was typed or loaded is run."""
+"""What a session does beside its work: nothing leaves the machine, nothing lands in other folders, nothing that was
+typed or loaded is run."""
 
 import ast
 import base64
@@ -25,7 +26,8 @@ from PIL import Image
 ROOT = Path(__file__).parent.parent
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 
-# Python tells an audit hook of every connection before it is made (docs.python.org, "Audit events table"). What is not on the
+# Python tells an audit hook of every connection before it is made (docs.python.org, "Audit events table"). What is not
+# on the
 # loopback interface is written down and refused.
 WATCH = """
 import sys

@@ -1,4 +1,5 @@
-"""Which book a notebook opens: its own, that of the environment, a trial one; and the invented afternoon as long as there is no golfer."""
+"""Which book a notebook opens: its own, that of the environment, a trial one; and the invented afternoon as long as
+there is no golfer."""
 
 from pathlib import Path
 
@@ -92,7 +93,8 @@ def test_the_photo_notebook_shows_them_as_decided(measured):
 
 
 def test_the_bag_tells_the_story_of_the_demo_photos(measured):
-    """What the photos were drawn from (truth.csv, made without the kit) lies in the intervals of seven clubs in eight or more."""
+    """What the photos were drawn from (truth.csv, made without the kit) lies in the intervals of seven clubs in eight
+    or more."""
     truth = pd.read_csv(DEMO / "truth.csv")
     truth = truth[truth["photo"].str.startswith("perrin/") & truth["kind"].isna()]
     mean = truth["lie_error_deg"].groupby(truth["photo"].str.extract(r"/(\w+)-")[0].to_numpy()).mean()

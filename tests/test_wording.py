@@ -1,4 +1,5 @@
-"""What a refusal says: what was given, what was expected, what to do next. Every place that raises one is looked at, and every reason is provoked."""
+"""What a refusal says: what was given, what was expected, what to do next. Every place that raises one is looked at,
+and every reason is provoked."""
 
 import ast
 import functools
@@ -35,7 +36,8 @@ def in_words(node):
 
 
 def raised():
-    """Every raise of the kit's errors in its sources: file and line, the class, and the sentence as far as it stands there."""
+    """Every raise of the kit's errors in its sources: file and line, the class, and the sentence as far as it stands
+    there."""
     for path in SOURCES:
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if (

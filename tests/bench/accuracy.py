@@ -1,8 +1,9 @@
 """How well a photo is measured: `python tests/bench/accuracy.py [photos] [first seed]`.
 
-Three columns on the same drawn photos (`tests/faces`): the kit; the textbook way, built from scikit-image (Hough lines for the score
-lines, Otsu's threshold on saturation in the middle of the picture, orientation of the largest upright region); and the limit: the kit's own fit, given the
-true plane and the true map of the ink. Seeds from 5000 on were not looked at while the kit was tuned.
+Three columns on the same drawn photos (`tests/faces`): the kit; the textbook way, built from scikit-image (Hough lines
+for the score lines, Otsu's threshold on saturation in the middle of the picture, orientation of the largest upright
+region); and the limit: the kit's own fit, given the true plane and the true map of the ink. Seeds from 5000 on were not
+looked at while the kit was tuned.
 """
 
 import sys

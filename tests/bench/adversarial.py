@@ -1,8 +1,10 @@
-"""Photos made to mislead, with their truth: `python tests/bench/adversarial.py [photos a kind] [first seed] [kind ...]`.
+"""Photos made to mislead, with their truth: `python tests/bench/adversarial.py [photos a kind] [first seed] [kind
+...]`.
 
-Each kind spoils the same drawn faces (`tests/faces`) in one way. A confident miss is a photo answered more than 1° and more than three
-standard uncertainties wrong; where no print is there, any answer is one. Those that carry the flag `hand_unsure` (the fitter is asked to
-check the hand before believing the sign) are counted apart. A strike miss is more than 2 mm and three standard uncertainties wrong.
+Each kind spoils the same drawn faces (`tests/faces`) in one way. A confident miss is a photo answered more than 1° and
+more than three standard uncertainties wrong; where no print is there, any answer is one. Those that carry the flag
+`hand_unsure` (the fitter is asked to check the hand before believing the sign) are counted apart. A strike miss is more
+than 2 mm and three standard uncertainties wrong.
 """
 
 import os
@@ -41,7 +43,8 @@ class Scene:
         return float(np.sqrt(abs(np.linalg.det(at[1:] - at[0]))))
 
     def on_face(self, layer, u0, v0, ppm):
-        """A layer over the face (row r, column c at u0 + c / ppm, v0 - r / ppm) as the camera sees it, blurred as the photo is."""
+        """A layer over the face (row r, column c at u0 + c / ppm, v0 - r / ppm) as the camera sees it, blurred as the
+        photo is."""
         grid = np.array([[1 / ppm, 0, u0], [0, -1 / ppm, v0], [0, 0, 1]])
         height, width = self.marked.rgb.shape[:2]
         seen = cv2.warpPerspective(
@@ -435,7 +438,8 @@ def judge(seed, kind):
 
 
 def summary(table):
-    """A row a kind: tries, refused by reason, answered right, confident misses, the flagged among them, strike misses, seeds."""
+    """A row a kind: tries, refused by reason, answered right, confident misses, the flagged among them, strike misses,
+    seeds."""
     rows = []
     for kind, group in table.groupby("kind", sort=False):
         answered = group[group.code == ""]
@@ -482,7 +486,8 @@ def main(count=20, first=20000, *kinds):
         print("| " + " | ".join(map(str, row)) + " |")
     refused = (table.code[table.kind == "good"] != "").mean()
     print(
-        f"\n{count} photos a kind, seeds from {first}; good photos refused in the same run: {refused:.0%}; confident misses: {int((table.miss & ~table.flagged).sum())}"
+        f"\n{count} photos a kind, seeds from {first}; good photos refused in the same run: {refused:.0%}; confident "
+        f"misses: {int((table.miss & ~table.flagged).sum())}"
     )
     missed = table[table.miss & (table.code == "")]
     if len(missed):

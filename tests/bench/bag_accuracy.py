@@ -1,7 +1,9 @@
-"""How well pooling does on the golfers of golfers.py: errors, coverage, when to stop, golfers unlike the assumptions, brute force, time.
+"""How well pooling does on the golfers of golfers.py: errors, coverage, when to stop, golfers unlike the assumptions,
+brute force, time.
 
-One command, about four minutes: ``python tests/bench/bag_accuracy.py``. Its two arguments are golfers a line (300) and the base of all seeds
-(70,000). The kit's priors were chosen on golfers of base 0 and its alarm for a club that stands apart on base 20,000, so those two flatter.
+One command, about four minutes: ``python tests/bench/bag_accuracy.py``. Its two arguments are golfers a line (300) and
+the base of all seeds (70,000). The kit's priors were chosen on golfers of base 0 and its alarm for a club that stands
+apart on base 20,000, so those two flatter.
 """
 
 import argparse
@@ -62,7 +64,8 @@ def measure(kind, golfers, balls, seed, gauge=False):
 
 def pooling(golfers, seed):
     print(
-        "\n## Root mean square error, degrees\n\n| balls a club | pooled | with gauge | line | Huber mean | plain mean | 7-iron only | 95 % holds | with gauge | half-width |"
+        "\n## Root mean square error, degrees\n\n| balls a club | pooled | with gauge | line | Huber mean | plain "
+        "mean | 7-iron only | 95 % holds | with gauge | half-width |"
     )
     print("|---|---|---|---|---|---|---|---|---|---|")
     named, ours = [], {}
@@ -71,7 +74,8 @@ def pooling(golfers, seed):
         named.append(one["named"])
         ours[balls] = one["fit"]
         print(
-            f"| {balls} | {one['fit']:.2f} | {gauged['fit']:.2f} | {one['line']:.2f} | {one['Huber']:.2f} | {one['mean']:.2f} | {one['7 only']:.2f} "
+            f"| {balls} | {one['fit']:.2f} | {gauged['fit']:.2f} | {one['line']:.2f} | {one['Huber']:.2f} | "
+            f"{one['mean']:.2f} | {one['7 only']:.2f} "
             f"| {one['inside']:.1%} | {gauged['inside']:.1%} | {one['half']:.2f} |"
         )
         if balls == 4 or balls == 8:
@@ -92,7 +96,8 @@ def pooling(golfers, seed):
             for name, guess in simple_ways(shots["lie_error_deg"].to_numpy()[order].reshape(golfers, 8, balls)).items()
         }
     print(
-        f"\n7-iron only with 64 balls on it: {errors[64]['7 only']:.2f}. For the error that pooling has at 3 balls a club ({ours[3]:.2f}):"
+        f"\n7-iron only with 64 balls on it: {errors[64]['7 only']:.2f}. For the error that pooling has at 3 balls a "
+        f"club ({ours[3]:.2f}):"
     )
     for name in ("mean", "Huber"):
         need = next((balls for balls in range(2, 25) if errors[balls][name] <= ours[3]), 25)
@@ -100,14 +105,16 @@ def pooling(golfers, seed):
     shots = pd.concat(named)
     far = shots["bad_shot"] & (shots["off_deg"].abs() > 6)
     print(
-        f"\nBad shots more than 6° off: {shots['bad'][far].mean():.1%} of {far.sum()} named; good shots named: {shots['bad'][~shots['bad_shot']].mean():.2%}."
+        f"\nBad shots more than 6° off: {shots['bad'][far].mean():.1%} of {far.sum()} named; good shots named: "
+        f"{shots['bad'][~shots['bad_shot']].mean():.2%}."
     )
     print(f"Alarms a bag at 8 balls a club: {', '.join(f'{words} {share:.1%}' for words, share in alarms.items())}.")
     print(f"Golfers for whom 64 balls settle all eight clubs to ±0.5° (90 % each): {promise:.0%}.")
 
 
 def play_until_finished(golfers, seed, round_the_bag=False, most=120):
-    """Return balls needed, coverage at the stop, and the ranges given on the way (after so many balls, low, high, what it took)."""
+    """Return balls needed, coverage at the stop, and the ranges given on the way (after so many balls, low, high, what
+    it took)."""
     rng = np.random.default_rng(seed)
     drawn = [draw(Kind(), rng) for _ in range(golfers)]
     bags = {number: golfer.bag() for number, golfer in enumerate(drawn)}
@@ -164,7 +171,8 @@ def stopping(golfers, seed):
     around, inside_around, close_around, _ = play_until_finished(golfers, seed + 3000, round_the_bag=True)
     single, close_single = club_by_club(golfers, seed + 3000)
     print(
-        "\n## Balls until every club is within ±1° with 90 %\n\n| way | mean | median | nine in ten | times the advice | 95 % holds at the stop | within ±1° |"
+        "\n## Balls until every club is within ±1° with 90 %\n\n| way | mean | median | nine in ten | times the "
+        "advice | 95 % holds at the stop | within ±1° |"
     )
     print("|---|---|---|---|---|---|---|")
     for name, count, held, near in (
@@ -173,27 +181,31 @@ def stopping(golfers, seed):
         ("club by club", single, None, close_single),
     ):
         print(
-            f"| {name} | {count.mean():.1f} | {np.median(count):.0f} | {np.percentile(count, 90):.0f} | {count.mean() / balls.mean():.2f} "
+            f"| {name} | {count.mean():.1f} | {np.median(count):.0f} | {np.percentile(count, 90):.0f} | "
+            f"{count.mean() / balls.mean():.2f} "
             f"| {'' if held is None else f'{held:.1%}'} | {near:.1%} |"
         )
     for after, part in ranges.groupby("after"):
         held = ((part["low"] <= part["took"]) & (part["took"] <= part["high"])).mean()
         print(
-            f"\nAfter {after} balls `balls_to_go` held for {held:.0%} of {len(part)} golfers (on average {part['low'].mean():.0f} to "
+            f"\nAfter {after} balls `balls_to_go` held for {held:.0%} of {len(part)} golfers (on average "
+            f"{part['low'].mean():.0f} to "
             f"{part['high'].mean():.0f}; it took {part['took'].mean():.0f})."
         )
 
 
 def unlike(golfers, seed):
     print(
-        "\n## Golfers unlike the assumptions\n\n| golfers | balls a club | pooled | best simple way | pooled / simple | 95 % holds |\n|---|---|---|---|---|---|"
+        "\n## Golfers unlike the assumptions\n\n| golfers | balls a club | pooled | best simple way | pooled / "
+        "simple | 95 % holds |\n|---|---|---|---|---|---|"
     )
     for name, kind in KINDS.items():
         for balls in (1, 3, 8):
             one = measure(kind, golfers, balls, seed + 4000 + balls)
             best = min(("line", "Huber", "mean", "7 only"), key=one.get)
             print(
-                f"| {name} | {balls} | {one['fit']:.2f} | {best} {one[best]:.2f} | {one['fit'] / one[best]:.2f} | {one['inside']:.1%} |",
+                f"| {name} | {balls} | {one['fit']:.2f} | {best} {one[best]:.2f} | {one['fit'] / one[best]:.2f} | "
+                f"{one['inside']:.1%} |",
                 flush=True,
             )
 
@@ -215,7 +227,8 @@ def against_brute_force(seed):
             shifts.append(np.abs(table["lie_error_deg"].to_numpy() - mean).max())
             widths.append(np.abs((table["high_deg"] - table["low_deg"]).to_numpy() / (high - low) - 1).max())
     print(
-        f"\n## Against brute force\n\n12 bags of 1 to 8 balls a club: means within {max(shifts):.3f}° (middle bag {np.median(shifts):.3f}°), half-widths "
+        f"\n## Against brute force\n\n12 bags of 1 to 8 balls a club: means within {max(shifts):.3f}° (middle bag "
+        f"{np.median(shifts):.3f}°), half-widths "
         f"within {max(widths):.1%} (middle bag {np.median(widths):.1%})."
     )
 
@@ -228,7 +241,8 @@ def timing(seed):
     single = min(_seconds(lambda: lt.fit_bag(one, bags[0]).table) for _ in range(10))
     hundred, thousand = (_seconds(lambda: lt.lie.fit_bags(shots[shots["golfer"] < n], bags)) for n in (100, 1000))
     print(
-        f"\n## Time\n\n8 clubs × 8 balls with its table: {1000 * single:.0f} ms; 100 golfers in one call {hundred:.2f} s, 1,000 {thousand:.2f} s: "
+        f"\n## Time\n\n8 clubs × 8 balls with its table: {1000 * single:.0f} ms; 100 golfers in one call "
+        f"{hundred:.2f} s, 1,000 {thousand:.2f} s: "
         f"{thousand / hundred:.1f} times as long."
     )
 

@@ -1,9 +1,12 @@
-"""A folder of photos one after the other, over a process pool and over a Dask cluster: `python tests/bench/batch.py [photos] [workers]`.
+"""A folder of photos one after the other, over a process pool and over a Dask cluster: `python tests/bench/batch.py
+[photos] [workers]`.
 
-In one run, by turns of some photos each, so that whatever else the machine does falls on all three: photos a second, the ratio to one core, and that all three
-give the same table. Then the peak memory of a pool's batch of 100 photos and of 500, each in a fresh process. The faces are drawn (2.4 megapixels),
-every photo with a grain of its own. Every worker is a session of its own, since a busy Linux shares its processors out by session: else a pool would get no
-more than the loop there. Processor seconds a photo, of all processes together, tell what spreading costs, whatever else runs meanwhile.
+In one run, by turns of some photos each, so that whatever else the machine does falls on all three: photos a second,
+the ratio to one core, and that all three give the same table. Then the peak memory of a pool's batch of 100 photos and
+of 500, each in a fresh process. The faces are drawn (2.4 megapixels), every photo with a grain of its own. Every worker
+is a session of its own, since a busy Linux shares its processors out by session: else a pool would get no more than the
+loop there. Processor seconds a photo, of all processes together, tell what spreading costs, whatever else runs
+meanwhile.
 """
 
 import os
@@ -75,7 +78,8 @@ def peak_mb(wait_s=0.0):
 
 
 def memory(table, photos, workers):
-    """Measure as many photos over a pool, from an iterator, and print the peak of this process and of the worst worker."""
+    """Measure as many photos over a pool, from an iterator, and print the peak of this process and of the worst
+    worker."""
     jobs = islice(cycle(pd.read_pickle(table).to_dict("records")), int(photos))
     with ProcessPoolExecutor(int(workers)) as pool:
         lt.measure_photos(jobs, pool, resume=Path(table).with_name(f"{photos}.jsonl"))
@@ -109,15 +113,18 @@ def main(photos=500, workers=2):
         for name in ("process pool", "Dask cluster"):
             pd.testing.assert_frame_equal(tables[name], tables["loop"])
         print(
-            f"{photos} photos, {(tables['loop'].error == '').sum()} measured, {workers} workers, {os.cpu_count()} processors; all three tables are the same"
+            f"{photos} photos, {(tables['loop'].error == '').sum()} measured, {workers} workers, {os.cpu_count()} "
+            "processors; all three tables are the same"
         )
         print(
-            "| | photos a second | times the loop on one core | middle of the turns | processor seconds a photo |\n| --- | --- | --- | --- | --- |"
+            "| | photos a second | times the loop on one core | middle of the turns | processor seconds a photo |\n| "
+            "--- | --- | --- | --- | --- |"
         )
         for name in ways:
             ratios = np.array(seconds["loop"]) / seconds[name]
             print(
-                f"| {name} | {photos / sum(seconds[name]):.2f} | {sum(seconds['loop']) / sum(seconds[name]):.2f} | {np.median(ratios):.2f} | {sum(work[name]) / photos:.3f} |"
+                f"| {name} | {photos / sum(seconds[name]):.2f} | {sum(seconds['loop']) / sum(seconds[name]):.2f} | "
+                f"{np.median(ratios):.2f} | {sum(work[name]) / photos:.3f} |"
             )
         jobs.to_pickle(Path(folder) / "jobs.pkl")
         print("| photos in a batch over the pool | peak of this process | peak of a worker |\n| --- | --- | --- |")

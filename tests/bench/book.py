@@ -1,4 +1,5 @@
-"""How quick a book of 200,000 shots is, beside an empty book and beside bare SQLite doing the same, and what a write waits for.
+"""How quick a book of 200,000 shots is, beside an empty book and beside bare SQLite doing the same, and what a write
+waits for.
 
     python tests/bench/book.py [folder on the disk to try]
 
@@ -99,7 +100,8 @@ os._exit(0)
 
 
 def syncs(folder):
-    """Count the times that one write of bare SQLite waits for the disk, by its journal; nothing where strace is not installed."""
+    """Count the times that one write of bare SQLite waits for the disk, by its journal; nothing where strace is not
+    installed."""
     if shutil.which("strace") is None:
         return {}
     found = {}
@@ -211,18 +213,21 @@ def main(shots=SHOTS, sessions=SESSIONS):
         size = (folder / "big.linetilt").stat().st_size / 1e6
         wait, counts = sync_ms(folder), syncs(folder)
     print(
-        f"| {shots:,} shots in {sessions:,} sessions, {size:.0f} MB | this book, ms | book of 10 shots, ms | bare SQLite, {shots:,} rows, ms |"
+        f"| {shots:,} shots in {sessions:,} sessions, {size:.0f} MB | this book, ms | book of 10 shots, ms | bare "
+        f"SQLite, {shots:,} rows, ms |"
     )
     print("| --- | --- | --- | --- |")
     for name, *values in rows:
         print(f"| {name} | " + " | ".join("" if value is None else f"{1000 * value:.1f}" for value in values) + " |")
     print(
-        f"\nOne wait for this disk takes {wait:.2f} ms. Waits a write, by SQLite's journal: {', '.join(f'{mode} {count:g}' for mode, count in counts.items()) or 'not counted'}."
+        f"\nOne wait for this disk takes {wait:.2f} ms. Waits a write, by SQLite's journal: "
+        f"{', '.join(f'{mode} {count:g}' for mode, count in counts.items()) or 'not counted'}."
     )
     for name, value, *_ in rows:
         if name in LIMITS_MS:
             print(
-                f"{name}: {1000 * value:.1f} ms, at most {LIMITS_MS[name]} wanted: {'kept' if 1000 * value <= LIMITS_MS[name] else 'NOT KEPT'}"
+                f"{name}: {1000 * value:.1f} ms, at most {LIMITS_MS[name]} wanted: "
+                f"{'kept' if 1000 * value <= LIMITS_MS[name] else 'NOT KEPT'}"
             )
 
 

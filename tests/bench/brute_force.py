@@ -1,7 +1,8 @@
-"""The model of `fit_bag` integrated by brute force, with scipy's densities on plain grids: slow, and sharing nothing with the kit.
+"""The model of `fit_bag` integrated by brute force, with scipy's densities on plain grids: slow, and sharing nothing
+with the kit.
 
-Given the scales, the clubs are independent along the trend, so each club's integral over its own lie error is a table in the trend's
-value there; offset and slope are then summed over a grid.
+Given the scales, the clubs are independent along the trend, so each club's integral over its own lie error is a table
+in the trend's value there; offset and slope are then summed over a grid.
 """
 
 import linetilt as lt

@@ -1,4 +1,5 @@
-"""Damage books in many ways, and count what is told and what is rescued. Run: python tests/bench/damage.py [BOOKS OF EACH KIND [SEED]]"""
+"""Damage books in many ways, and count what is told and what is rescued. Run: python tests/bench/damage.py [BOOKS OF
+EACH KIND [SEED]]"""
 
 import random
 import statistics

@@ -1,4 +1,5 @@
-"""How far the kit's landings are from an integration to 1e-10, over the whole domain: `python tests/bench/flight_accuracy.py`."""
+"""How far the kit's landings are from an integration to 1e-10, over the whole domain: `python
+tests/bench/flight_accuracy.py`."""
 
 import sys
 from itertools import product
@@ -38,12 +39,14 @@ def main():
     cases.append(("anywhere, any wind to 10 m/s", anywhere, blowing, "closed form"))
     cases.append(("anywhere, any wind to 10 m/s", anywhere[:200], blowing[:200], "Smits & Smith"))
     print(
-        "| shots | model | number | largest miss (m) | median miss (m) | worst at (m/s, °, rpm, axis °) |\n|---|---|---|---|---|---|"
+        "| shots | model | number | largest miss (m) | median miss (m) | worst at (m/s, °, rpm, axis °) "
+        "|\n|---|---|---|---|---|---|"
     )
     for name, shots, winds, model in cases:
         most, middle, where = worst(shots, winds, model)
         print(
-            f"| {name} | {model} | {len(shots)} | {most:.4f} | {middle:.5f} | {', '.join(f'{value:.0f}' for value in where)} |"
+            f"| {name} | {model} | {len(shots)} | {most:.4f} | {middle:.5f} | "
+            f"{', '.join(f'{value:.0f}' for value in where)} |"
         )
 
 

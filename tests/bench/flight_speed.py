@@ -1,4 +1,5 @@
-"""Shots a second on one core, against scipy's fastest `solve_ivp` a shot that is as exact: `python tests/bench/flight_speed.py`."""
+"""Shots a second on one core, against scipy's fastest `solve_ivp` a shot that is as exact: `python
+tests/bench/flight_speed.py`."""
 
 import os
 
@@ -38,7 +39,8 @@ def best(work, times):
 
 
 def peers(shots):
-    """Return (seconds a shot, largest miss, settings) of every way of scipy's that is exact enough for a sample of these shots.
+    """Return (seconds a shot, largest miss, settings) of every way of scipy's that is exact enough for a sample of
+    these shots.
 
     The peer is let off the rest of the domain, where the kit holds the tolerance too: that makes it faster.
     """
@@ -72,7 +74,9 @@ def main():
     ours = np.hypot(landed.carry_m - ends[:, 0], landed.offline_m - ends[:, 1]).max()
     print("| way | shots a second | largest miss (m) | times the peer |\n|---|---|---|---|")
     print(
-        f"| scipy solve_ivp a shot ({', '.join(value if isinstance(value, str) else f'{value:.0e}' for value in settings.values())}), the fastest of {len(found)} within {TOLERANCE_M} m | {1 / min(peer):,.0f} | {miss:.3f} | 1 |"
+        "| scipy solve_ivp a shot "
+        f"({', '.join(value if isinstance(value, str) else f'{value:.0e}' for value in settings.values())}), the "
+        f"fastest of {len(found)} within {TOLERANCE_M} m | {1 / min(peer):,.0f} | {miss:.3f} | 1 |"
     )
     print(f"| kit, 10,000 shots in one run | {1 / min(kit):,.0f} | {ours:.4f} | {min(peer) / min(kit):,.0f} |")
     one = best(lambda: simulate_shots(CLUB, DELIVERY, 1.0, 2000), 300)

@@ -1,4 +1,5 @@
-"""How quick a look into a folder of 20,000 photos is, beside `os.walk` asking for the same sizes. Run: python tests/bench/folder.py [PHOTOS]"""
+"""How quick a look into a folder of 20,000 photos is, beside `os.walk` asking for the same sizes. Run: python
+tests/bench/folder.py [PHOTOS]"""
 
 import os
 import statistics

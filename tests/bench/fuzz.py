@@ -1,9 +1,10 @@
-"""Broken, odd and hostile photos: `python tests/bench/fuzz.py [inputs] [first seed]`, or coverage-guided (atheris): `... fuzz.py guided [seconds]`.
+"""Broken, odd and hostile photos: `python tests/bench/fuzz.py [inputs] [first seed]`, or coverage-guided (atheris):
+`... fuzz.py guided [seconds]`.
 
-Every input goes to `measure_photo` or `measure_setup`, which may only give a result or a PhotoError. It runs in a child process with at most
-4 GB of address space, so that a crash of a decoder, a hang or a picture that swells is seen and counted, and the rest goes on. Seconds are of
-the processor, not of the clock; memory is the process's highest resident size. Printed: tries by kind, what came of them, and everything that
-should not have come.
+Every input goes to `measure_photo` or `measure_setup`, which may only give a result or a PhotoError. It runs in a child
+process with at most 4 GB of address space, so that a crash of a decoder, a hang or a picture that swells is seen and
+counted, and the rest goes on. Seconds are of the processor, not of the clock; memory is the process's highest resident
+size. Printed: tries by kind, what came of them, and everything that should not have come.
 """
 
 import os
@@ -493,7 +494,8 @@ KINDS = {  # and their share of the inputs
 
 
 def _any(rng, files):
-    """One of the sound files: mostly too small to be searched, which is soon over; the others reach the decoders and the search."""
+    """One of the sound files: mostly too small to be searched, which is soon over; the others reach the decoders and
+    the search."""
     name = list(files)[rng.integers(0, len(files))]
     return files["small " + name] if rng.random() < 0.96 else files[name]
 
@@ -572,7 +574,8 @@ class Files(dict):
 
 
 def run(inputs, first):
-    """Send the seeds to children, a new one after every crash; return a row each (seed, kind, entry, seconds, megabytes, outcome)."""
+    """Send the seeds to children, a new one after every crash; return a row each (seed, kind, entry, seconds,
+    megabytes, outcome)."""
     rows, seed, last = [], first, first + inputs
     with tempfile.TemporaryDirectory() as folder:
         place, said = Path(folder) / "place", Path(folder) / "said"
@@ -604,7 +607,8 @@ def run(inputs, first):
                         "?",
                         "0",
                         "-",
-                        f"!the process ended with {process.returncode}: {(Path(folder) / 'errors').read_text(errors='replace')[-300:]!r}",
+                        f"!the process ended with {process.returncode}: "
+                        f"{(Path(folder) / 'errors').read_text(errors='replace')[-300:]!r}",
                     ]
                 )
                 seed = at + 1
@@ -628,7 +632,8 @@ def main(inputs=100_000, first=1_000_000):
     print("| kind | tries | came to |\n| --- | --- | --- |")
     for kind in sorted(counts):
         print(
-            f"| {kind} | {sum(counts[kind].values())} | {', '.join(f'{code} {count}' for code, count in counts[kind].most_common())} |"
+            f"| {kind} | {sum(counts[kind].values())} | "
+            f"{', '.join(f'{code} {count}' for code, count in counts[kind].most_common())} |"
         )
     faults = [row for row in rows if row[5].startswith("!")]
     slow = [row for row in rows if float(row[3]) > MOST_S]
@@ -638,10 +643,12 @@ def main(inputs=100_000, first=1_000_000):
         max((row for row in rows if row[4] != "-"), key=lambda row: float(row[4])),
     )
     print(
-        f"\n{len(rows)} inputs, seeds from {first}; {len(faults)} faults, {len(slow)} above {MOST_S:g} s, {len(heavy)} above {MOST_MB} MB"
+        f"\n{len(rows)} inputs, seeds from {first}; {len(faults)} faults, {len(slow)} above {MOST_S:g} s, "
+        f"{len(heavy)} above {MOST_MB} MB"
     )
     print(
-        f"longest {worst[3]} s of the processor ({worst[1]}, seed {worst[0]}); most memory {most[4]} MB ({most[1]}, seed {most[0]}); {used.ru_utime + used.ru_stime - started.ru_utime - started.ru_stime:.0f} s in all"
+        f"longest {worst[3]} s of the processor ({worst[1]}, seed {worst[0]}); most memory {most[4]} MB ({most[1]}, "
+        f"seed {most[0]}); {used.ru_utime + used.ru_stime - started.ru_utime - started.ru_stime:.0f} s in all"
     )
     for title, some in (("faults", faults), ("slow", slow), ("heavy", heavy)):
         for row in some[:40]:
@@ -650,7 +657,8 @@ def main(inputs=100_000, first=1_000_000):
 
 
 def guided(seconds=300):
-    """Let atheris follow the coverage of the kit's own header readers from the sound files; ends at the first exception that should not come."""
+    """Let atheris follow the coverage of the kit's own header readers from the sound files; ends at the first exception
+    that should not come."""
     import atheris
 
     with atheris.instrument_imports(include=["linetilt.reading.photo"]):

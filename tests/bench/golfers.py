@@ -1,10 +1,11 @@
 """Simulated golfers for the checks of pooling: what is drawn, and the simple ways that pooling is compared with.
 
-A golfer has an offset ~ N(0, 1.5°) and a slope ~ N(0, 0.55°) an inch over eight irons; each club adds what it is itself (its lie against the
-maker's figure, ~ N(0, 0.4°), which a gauge would read) and what the golfer does with it (~ N(0, 0.3°)). Shots are Student t with
-5 degrees of freedom and a standard deviation of 0.8° to 2°, even over golfers; a share of 5 to 10 % of them is bad and has ~ N(0, 4.7°)
-added; the photo adds an error of a stated uncertainty of 0.25° to 0.6°. These are not the priors of `fit_bag`: the tails, the
-scatter's law and the bad shots differ from what it assumes. `KINDS` holds golfers who differ from its assumptions altogether.
+A golfer has an offset ~ N(0, 1.5°) and a slope ~ N(0, 0.55°) an inch over eight irons; each club adds what it is itself
+(its lie against the maker's figure, ~ N(0, 0.4°), which a gauge would read) and what the golfer does with it (~ N(0,
+0.3°)). Shots are Student t with 5 degrees of freedom and a standard deviation of 0.8° to 2°, even over golfers; a share
+of 5 to 10 % of them is bad and has ~ N(0, 4.7°) added; the photo adds an error of a stated uncertainty of 0.25° to
+0.6°. These are not the priors of `fit_bag`: the tails, the scatter's law and the bad shots differ from what it assumes.
+`KINDS` holds golfers who differ from its assumptions altogether.
 """
 
 from dataclasses import dataclass
@@ -62,7 +63,8 @@ class Golfer:
     apart: np.ndarray
 
     def bag(self, gauge=False, head="forged", limit=10.0):
-        """Return the golfer's bag; without gauge readings unless asked. The limit is wide so that it settles nothing."""
+        """Return the golfer's bag; without gauge readings unless asked. The limit is wide so that it settles
+        nothing."""
         return lt.Bag(
             [
                 lt.Club(
@@ -80,7 +82,8 @@ class Golfer:
         )
 
     def hit(self, clubs, rng, name=0):
-        """Return a reading for each position in `clubs`, in that order, with the truth beside it (`bad_shot`, and `off_deg`: reading less truth)."""
+        """Return a reading for each position in `clubs`, in that order, with the truth beside it (`bad_shot`, and
+        `off_deg`: reading less truth)."""
         clubs = np.asarray(clubs)
         size = len(clubs)
         u = rng.uniform(0.25, 0.6, size)

@@ -29,7 +29,8 @@ def middle(values):
 def main():
     small = cv2.imread(str(DEMO / "photos" / "perrin" / PHOTO))
     print(
-        "| photo | decoding alone | measure_photo | chosen to numbers and picture | as often the decoding |\n| --- | --- | --- | --- | --- |"
+        "| photo | decoding alone | measure_photo | chosen to numbers and picture | as often the decoding |\n| --- | "
+        "--- | --- | --- | --- |"
     )
     for megapixels in (2, 12):
         with tempfile.TemporaryDirectory() as place:
@@ -53,7 +54,8 @@ def main():
                         sys.exit(f"no numbers: {panel._words.value}")
                 panel.close()
             print(
-                f"| {picture[..., 0].size / 1e6:.0f} megapixels | {decoding:.3f} s | {measuring:.2f} s | {middle(shown):.2f} s | {middle(shown) / decoding:.0f} |"
+                f"| {picture[..., 0].size / 1e6:.0f} megapixels | {decoding:.3f} s | {measuring:.2f} s | "
+                f"{middle(shown):.2f} s | {middle(shown) / decoding:.0f} |"
             )
 
 

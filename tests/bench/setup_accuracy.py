@@ -47,7 +47,8 @@ def row(name, results):
 
 
 def other_pictures():
-    """Return what is said to pictures that show no setup at all: the code of the refusal, or an error beyond all doubt."""
+    """Return what is said to pictures that show no setup at all: the code of the refusal, or an error beyond all
+    doubt."""
     said = []
     for name in (
         "astronaut",
@@ -82,7 +83,8 @@ def other_pictures():
 def main(scenes=120, first=50_000):
     """Print the table."""
     print(
-        "| scenes | drawn | answered | median error | 95 % of errors below | median u | 95 % interval holds | confident misses | refused |"
+        "| scenes | drawn | answered | median error | 95 % of errors below | median u | 95 % interval holds | "
+        "confident misses | refused |"
     )
     print("| --- | --- | --- | --- | --- | --- | --- | --- | --- |", flush=True)
     seeds = range(first, first + scenes)

@@ -1,4 +1,5 @@
-"""How fast a photo is measured against decoding it alone, in one run on one core: `python tests/bench/speed.py [photos]`."""
+"""How fast a photo is measured against decoding it alone, in one run on one core: `python tests/bench/speed.py
+[photos]`."""
 
 import resource
 import sys
@@ -27,7 +28,8 @@ def best_s(call, times=5):
 
 
 def draw(seed):
-    """A 12-megapixel JPEG, the hand and the score lines' length; in a process of its own, so that its memory and its heap are not the measuring one's."""
+    """A 12-megapixel JPEG, the hand and the score lines' length; in a process of its own, so that its memory and its
+    heap are not the measuring one's."""
     photo = take_photo(seed, megapixels=12, finish="satin", ink="blue")
     noise = np.random.default_rng(seed).normal(
         0, 4, photo.rgb.shape
@@ -54,7 +56,8 @@ def main(photos=15):
     size, decode, measure = np.median(rows, axis=0)
     print("| 12-megapixel JPEG, one core | figure |\n| --- | --- |")
     print(
-        f"| file | {size:.1f} MB |\n| cv2.imdecode | {decode:.3f} s |\n| measure_photo | {measure:.3f} s |\n| ratio | {measure / decode:.1f} |"
+        f"| file | {size:.1f} MB |\n| cv2.imdecode | {decode:.3f} s |\n| measure_photo | {measure:.3f} s |\n| ratio "
+        f"| {measure / decode:.1f} |"
     )
     print(f"| peak memory, measuring one photo | {peak:.0f} MB, of which the libraries take {before:.0f} |")
 

@@ -1,4 +1,5 @@
-"""A real JupyterLab in a real browser: one server and one browser for all tests, a page a notebook, and its errors collected."""
+"""A real JupyterLab in a real browser: one server and one browser for all tests, a page a notebook, and its errors
+collected."""
 
 import json
 import os
@@ -57,7 +58,8 @@ def cleared(notebook):
 class Server:
     """A JupyterLab server over a copy of the notebooks and their demo data.
 
-    With a `book` it is started as a fitter starts it, by ``python -m linetilt``; without one every notebook has a trial book of its own.
+    With a `book` it is started as a fitter starts it, by ``python -m linetilt``; without one every notebook has a trial
+    book of its own.
     """
 
     def __init__(self, folder, book=None):
@@ -168,7 +170,8 @@ def browser():
 
 @pytest.fixture(scope="session")
 def demo_table():
-    """Return a function that gives the `Standing` of the invented afternoon by some rules: what the third notebook has to show."""
+    """Return a function that gives the `Standing` of the invented afternoon by some rules: what the third notebook has
+    to show."""
     with linetilt.open_book(demo=ROOT / "demo_photos", measured=True) as book:
 
         def table(**rules):
@@ -180,7 +183,8 @@ def demo_table():
 
 
 class Pages:
-    """Notebooks open in a browser; used as a context, at whose end every page must be free of script errors, tracebacks and text on stderr, and must have asked nobody else for anything."""
+    """Notebooks open in a browser; used as a context, at whose end every page must be free of script errors, tracebacks
+    and text on stderr, and must have asked nobody else for anything."""
 
     def __init__(self, server, browser):
         self._server, self._browser, self._opened = server, browser, []
@@ -229,7 +233,8 @@ class Pages:
         menu(page, "restart-and-run-all")
         page.locator(".jp-Dialog .jp-mod-accept").click()
         page.wait_for_function(
-            "() => ![...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].every(p => /[0-9]/.test(p.innerText))"
+            "() => ![...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].every(p => "
+            "/[0-9]/.test(p.innerText))"
         )
         self._wait_ran(page, f"notebooks/{name}")
 

@@ -67,5 +67,6 @@ def test_every_slider_redraws_the_chart(run_notebook):
         assert (changed["table"], changed["title"]) != (before["table"], before["title"]), label
     # Shown with pytest -s; a clock is no assertion.
     print(
-        f"slider to redrawn chart: median {sorted(times)[len(times) // 2]:.0f} ms, longest {max(times):.0f} ms of {len(times)}"
+        f"slider to redrawn chart: median {sorted(times)[len(times) // 2]:.0f} ms, longest {max(times):.0f} ms of "
+        f"{len(times)}"
     )

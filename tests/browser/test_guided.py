@@ -1,4 +1,5 @@
-"""A fitter's afternoon in a real browser: the four guided notebooks on one book, from a clean book to a bend list, through reloads and restarts."""
+"""A fitter's afternoon in a real browser: the four guided notebooks on one book, from a clean book to a bend list,
+through reloads and restarts."""
 
 import re
 import shutil
@@ -198,7 +199,8 @@ CONTROLS = {"button", "checkbox", "combobox", "link", "listbox", "slider", "spin
 
 
 def unnamed(page):
-    """Return the controls in the notebook's outputs whose accessible name, as the browser works it out, is empty; and how many there are in all."""
+    """Return the controls in the notebook's outputs whose accessible name, as the browser works it out, is empty; and
+    how many there are in all."""
     browser = page.context.new_cdp_session(page)
     found = []
     for place in range(page.locator(".jp-OutputArea-output").count()):
@@ -280,7 +282,8 @@ def test_keyboard_alone_from_a_golfer_to_a_bend_list(pages, server):
     keys = Keys(page)
     keys.to("Limits and bench").press("Space").to("0.5°").press("Space")
     page.wait_for_function(
-        "() => document.querySelector('.mod-active[title], .mod-active') && [...document.querySelectorAll('.mod-active')].some(b => b.innerText === '0.5°')"
+        "() => document.querySelector('.mod-active[title], .mod-active') && "
+        "[...document.querySelectorAll('.mod-active')].some(b => b.innerText === '0.5°')"
     )
     keys.to("After the bend", "Shift+Tab").press("Space").to("Gauge reads now")
     assert not unnamed(page)[0]

@@ -1,4 +1,5 @@
-"""The lie table's notebook in a real browser: what is entered changes table and chart, and is there again after a new kernel."""
+"""The lie table's notebook in a real browser: what is entered changes table and chart, and is there again after a new
+kernel."""
 
 import json
 import re

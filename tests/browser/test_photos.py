@@ -1,4 +1,5 @@
-"""The photo notebook in a real browser: photos in, counted, set aside, moved by hand, and all of it there after a restart."""
+"""The photo notebook in a real browser: photos in, counted, set aside, moved by hand, and all of it there after a
+restart."""
 
 import json
 import re
@@ -19,7 +20,8 @@ SHIFT = 30  # screen pixels that a handle is dragged
 
 @pytest.fixture
 def open_panel(lab_server, run_notebook):
-    """Return a function that runs the notebook on a book of its own and a small folder, and returns the page with the panel in sight."""
+    """Return a function that runs the notebook on a book of its own and a small folder, and returns the page with the
+    panel in sight."""
 
     def run(name, photos=PHOTOS, bag="../demo_photos/bag.csv"):
         folder = lab_server.root / name
@@ -55,7 +57,8 @@ def click(page, name, exact=True):
 
 
 def wait_look(page, *looks):
-    """Wait until the list holds an entry for each of these texts: a photo's name and what is said of it, with a colon between."""
+    """Wait until the list holds an entry for each of these texts: a photo's name and what is said of it, with a colon
+    between."""
     page.wait_for_function(
         f"looks => {{ const all = ({LOOKS})(); return looks.every(look => all.some(text => look.every(part => text.includes(part)))); }}",
         arg=[look.split(":") for look in looks],
@@ -130,7 +133,8 @@ def test_from_photos_to_a_book_that_a_restart_brings_back(open_panel, pages, lab
 
 
 def test_later_photos_are_compared_with_the_clean_face(open_panel, lab_server):
-    """The clean face carries an old print; the later photo carries it as well, and a new one beside it. Two prints are refused where nothing says which is new."""
+    """The clean face carries an old print; the later photo carries it as well, and a new one beside it. Two prints are
+    refused where nothing says which is new."""
     folder = lab_server.root / "clean"
     folder.mkdir()
     for number in (1, 2):
@@ -162,7 +166,8 @@ def test_keyboard_alone(open_panel):
         """Press Tab until the control of that name has the focus, as somebody without a mouse does, then the key."""
         for _ in range(40):
             now = page.evaluate(
-                "() => { const e = document.activeElement; return e.getAttribute('aria-label') || (e.labels?.[0] || e).innerText || e.placeholder || ''; }"
+                "() => { const e = document.activeElement; return e.getAttribute('aria-label') || (e.labels?.[0] || "
+                "e).innerText || e.placeholder || ''; }"
             )
             if now.strip().startswith(name):
                 page.keyboard.press(key)

@@ -24,7 +24,8 @@ def pages(tmp_path_factory):
 
 @pytest.fixture
 def show(browser, pages):
-    """Return a function that opens a page without a network and gives it back; no error and no request may have been seen."""
+    """Return a function that opens a page without a network and gives it back; no error and no request may have been
+    seen."""
     opened, wrong = [], []
 
     def open_page(name):
@@ -56,7 +57,8 @@ def test_it_prints_on_one_or_two_pages(show, paper, tmp_path):
 
 
 def test_nothing_hangs_over_the_edge(show):
-    """At the width of either paper's text (186 mm and 192 mm at 96 px an inch) and of a phone, nothing needs scrolling sideways."""
+    """At the width of either paper's text (186 mm and 192 mm at 96 px an inch) and of a phone, nothing needs scrolling
+    sideways."""
     page = show("report.html")
     page.wait_for_selector("#flight .main-svg")
     for width in (703, 725, 412):

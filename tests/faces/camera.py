@@ -1,7 +1,7 @@
 """A fast photograph of a face: shading in the plane of the face, a pinhole camera, a phone's picture chain.
 
-It keeps what makes measuring hard (patchy ink, reflections, brushing, oblique views, softness, noise, JPEG) and what the
-path tracer behind the demo photos gives up: a photo takes about a second, so that hundreds can be counted.
+It keeps what makes measuring hard (patchy ink, reflections, brushing, oblique views, softness, noise, JPEG) and what
+the path tracer behind the demo photos gives up: a photo takes about a second, so that hundreds can be counted.
 """
 
 import struct
@@ -35,7 +35,8 @@ class Photo:
 
 
 def face_homography(handed, pitch_deg, yaw_deg, roll_deg, f_px, size, centre_uv, distance_mm):
-    """Pinhole view of the plane: (3, 3) from (u, v, 1) mm to pixels, and the camera's place in (u, v, out of face) mm."""
+    """Pinhole view of the plane: (3, 3) from (u, v, 1) mm to pixels, and the camera's place in (u, v, out of face)
+    mm."""
     width, height = size
     side = -1.0 if handed == "right" else 1.0  # toe on the picture's left for a right-handed club
     pitch, yaw, roll = np.radians([pitch_deg, yaw_deg, roll_deg])
@@ -53,7 +54,8 @@ def face_homography(handed, pitch_deg, yaw_deg, roll_deg, f_px, size, centre_uv,
 
 
 def _draw_shaft(rng, picture, head, homography, f_px, handed):
-    """Paint hosel, ferrule and shaft into a linear picture: a round bar that comes towards the camera and leaves the picture.
+    """Paint hosel, ferrule and shaft into a linear picture: a round bar that comes towards the camera and leaves the
+    picture.
 
     The blade's own map ends where the hosel leaves it, `HOSEL_FROM_MM` up its axis.
     """
@@ -223,7 +225,8 @@ def take_photo(
     megapixels : float, optional
         Drawn from 0.5 to 12 when not given.
     hard : bool
-        Draw conditions over the whole stated range (pitch and yaw to 20 degrees, roll to 30, blur, glare); otherwise gentle ones.
+        Draw conditions over the whole stated range (pitch and yaw to 20 degrees, roll to 30, blur, glare); otherwise
+        gentle ones.
     angles_deg : (pitch, yaw, roll), optional
     prints : int
         Prints on the face: 0, 1 or 2.

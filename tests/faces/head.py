@@ -1,7 +1,8 @@
 """Seeded iron heads, drawn as maps in millimetres in the plane of the face.
 
-Axes: u grows towards the toe, from the middle of the field of full-length score lines; v grows up the face, from the middle
-of the lowest full-length score line. Everything here is invented; sizes are those common on irons (common practice, no source).
+Axes: u grows towards the toe, from the middle of the field of full-length score lines; v grows up the face, from the
+middle of the lowest full-length score line. Everything here is invented; sizes are those common on irons (common
+practice, no source).
 """
 
 from dataclasses import dataclass, field
@@ -18,8 +19,8 @@ GROOVE_DEPTH_MM = 0.4
 class FaceMaps:
     """Surface of a head over a grid in the plane of the face.
 
-    The middle of pixel (row r, column c) lies at u = u0 + c / pixels_per_mm, v = v0 - r / pixels_per_mm: the toe is at the
-    right, the top of the face at the top. A photo of a right-handed club shows the toe at the left, so mirror it.
+    The middle of pixel (row r, column c) lies at u = u0 + c / pixels_per_mm, v = v0 - r / pixels_per_mm: the toe is at
+    the right, the top of the face at the top. A photo of a right-handed club shows the toe at the left, so mirror it.
     """
 
     albedo: np.ndarray  # (H, W, 3) linear RGB; the mirror colour where metallic
@@ -392,7 +393,8 @@ def _draw_lines(rng, half, pitch, count):
 
 
 def _draw_outline(rng, half, sole, top_heel, slope, high):
-    """Blade as a smooth closed polygon: `sole` is v of the leading edge, `top_heel` v of the top line at the field's heel end."""
+    """Blade as a smooth closed polygon: `sole` is v of the leading edge, `top_heel` v of the top line at the field's
+    heel end."""
     for v, heel, _ in high:  # lift the top line over short lines that stand above the field
         top_heel = max(top_heel, v + 2.5 - slope * (heel + half))
     top_toe = top_heel + slope * (2 * half + 4)

@@ -24,7 +24,8 @@ INKS = {
 
 @dataclass(frozen=True)
 class Print:
-    """A print and its truth: axis tilt and middle, pen line width and length of contact, coverage 0 to 1 on the grid."""
+    """A print and its truth: axis tilt and middle, pen line width and length of contact, coverage 0 to 1 on the
+    grid."""
 
     tilt_deg: float
     toe_mm: float

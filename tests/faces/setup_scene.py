@@ -1,7 +1,8 @@
-"""A fast photograph of a ball with its pen line and a plumb cord or a level edge, as a phone sees it along the target line.
+"""A fast photograph of a ball with its pen line and a plumb cord or a level edge, as a phone sees it along the target
+line.
 
-World axes in metres, as at impact: x to the target, y left, z up; the ball stands on z = 0 at the origin. The truth is in the world,
-the picture comes from a pinhole camera: nothing here calls the kit.
+World axes in metres, as at impact: x to the target, y left, z up; the ball stands on z = 0 at the origin. The truth is
+in the world, the picture comes from a pinhole camera: nothing here calls the kit.
 """
 
 from dataclasses import dataclass
@@ -260,8 +261,8 @@ def take_setup_photo(
     tilt_deg : float, optional
         Lean of the line's plane, by the kit's sign; drawn with a standard deviation of 2.5 degrees where not given.
     handed, background, pen, ball, roll_deg, pitch_deg, aim_down_deg : optional
-        Drawn where not given; `pitch_deg` is how far the ball lies below the camera's level, `aim_down_deg` how far the camera then looks
-        below the ball.
+        Drawn where not given; `pitch_deg` is how far the ball lies below the camera's level, `aim_down_deg` how far the
+        camera then looks below the ball.
     second_line : bool
         A second great circle on the ball, as of an old line.
     ball_there, line_there, reference_there : bool

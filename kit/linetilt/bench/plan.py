@@ -1,4 +1,5 @@
-"""Estimates, limits of the heads and the golfer's miss -> for each club a bend, a change of delivery or nothing, with the reason in words."""
+"""Estimates, limits of the heads and the golfer's miss -> for each club a bend, a change of delivery or nothing, with
+the reason in words."""
 
 import math
 from statistics import NormalDist
@@ -29,7 +30,8 @@ from ..words.plans import (
 )
 
 CAUTION = (
-    "Bending a head can crack or ruin it, or hurt somebody: leave it to a qualified club technician with the right bench and "
+    "Bending a head can crack or ruin it, or hurt somebody: leave it to a qualified club technician with the right "
+    "bench and "
     "eye protection, keep to the maker's limit for this very head, and measure again after every bend."
 )
 HEAD_CAUTION = {
@@ -45,7 +47,8 @@ U_BEND_DEG = 0.2  # standard uncertainty of a bend: benches read to 0.25° to 0.
 LENGTH_CHANGE_MAX_IN = 1.0  # past this, length alone is no answer: common practice, no source
 NEIGHBOUR_STEP_DEG = (0.0, 1.5)  # lie a club gains on its longer neighbour, least and most: common practice, no source
 
-# What a degree of lie moves the landing at most (score lines aimed as before), in metres at a loft: this kit's own flight, for a medium golfer.
+# What a degree of lie moves the landing at most (score lines aimed as before), in metres at a loft: this kit's own
+# flight, for a medium golfer.
 _MOVE_LOFT_DEG, _MOVE_M_PER_DEG = (34.0, 58.0), (2.0, 1.0)
 
 
@@ -70,16 +73,17 @@ def plan_bends(
     bag : Bag
         The clubs as they are now, with their limits; bends done before count towards limit and cap.
     done_deg : mapping of str to float, optional
-        By label: bends done since the balls of the fit were hit, upright positive, in degrees. What they did is not asked
-        for again.
+        By label: bends done since the balls of the fit were hit, upright positive, in degrees. What they did is not
+        asked for again.
     step_deg : float
         Smallest step of the bench, in degrees.
     cap_deg : float, optional
         The golfer's own cap on the total change from the maker's figure, either way, in degrees.
     misses : DataFrame, optional
-        Where shots with a club end, a row a club: `club`, `mean_left_m`, `sd_left_m` (left of the target, whichever hand the
-        golfer plays), `feared` ("left", "right" or empty: the side that costs more), and if known `left_m_per_deg` (how far
-        a degree of upright bend moves this golfer's shots to the left; negative for left-handers).
+        Where shots with a club end, a row a club: `club`, `mean_left_m`, `sd_left_m` (left of the target, whichever
+        hand the golfer plays), `feared` ("left", "right" or empty: the side that costs more), and if known
+        `left_m_per_deg` (how         far a degree of upright bend moves this golfer's shots to the left; negative for
+        left-handers).
     bend_uncertainty_deg : float
         Standard uncertainty of a bend, in degrees. No bend smaller than this is asked for.
     sure : float
@@ -87,20 +91,22 @@ def plan_bends(
     worth_deg : float
         and bring the club closer to level by at least this much on average, in degrees.
     feared_weight : float
-        How many times more a miss on the feared side costs. A bend that raises the expected squared miss, so weighted, is
-        advised against.
+        How many times more a miss on the feared side costs. A bend that raises the expected squared miss, so weighted,
+        is advised against.
 
     Returns
     -------
     DataFrame
-        A row a club: `club`, `outcome` (a code of `linetilt.words.plans.OUTCOMES`), `because` (a code, for clubs that are
-        left alone or whose miss comes first), `bend_deg` (upright positive), `wanted_deg` (without limits), `done_deg`,
-        `lie_error_deg`, `low_deg` and `high_deg` (now, with the bends done; 95 %), `limit` that bound it ("head", "cap",
-        "rules" or ""), `limit_deg`, `used_deg` (how much of it is used up), `helps` (probability that the bend helps),
+        A row a club: `club`, `outcome` (a code of `linetilt.words.plans.OUTCOMES`), `because` (a code, for clubs that
+        are left alone or whose miss comes first), `bend_deg` (upright positive), `wanted_deg` (without limits),
+        `done_deg`,
+        `lie_error_deg`, `low_deg` and `high_deg` (now, with the bends done; 95 %), `limit` that bound it ("head",
+        "cap", "rules" or ""), `limit_deg`, `used_deg` (how much of it is used up), `helps` (probability that the bend
+        helps),
         `within_one_after`, `hands_lower_mm` and `longer_in` (the other answer to the same reading: how far to lower the
-        hands, or how much longer the club), `alternative` (the same in words), `lie_now_deg`, `lie_after_deg`, `reason`,
-        `caution`. `attrs["caution"]` holds for every bend; `attrs["set_notes"]` are sentences on the steps between clubs
-        and on single clubs that stand apart.
+        hands, or how much longer the club), `alternative` (the same in words), `lie_now_deg`, `lie_after_deg`,
+        `reason`, `caution`. `attrs["caution"]` holds for every bend; `attrs["set_notes"]` are sentences on the steps
+        between         clubs and on single clubs that stand apart.
 
     Raises
     ------
@@ -268,14 +274,16 @@ def _set_notes(fit, bag, plan):
         if not low - 0.25 <= after <= high + 0.25 and abs(after - before) > 1e-9:
             what = f"falls by {-after:.2g}°" if after < 0 else f"rises by {after:.2g}°"
             notes.append(
-                f"After these bends the lie {what} {names} ({before:+.2g}° now): ask whether both clubs should change together."
+                f"After these bends the lie {what} {names} ({before:+.2g}° now): ask whether both clubs should "
+                "change together."
             )
     table = fit.table.set_index("club")
     for label in plan["club"]:
         gauge = table.loc[label, "gauge_deg"]
         if abs(gauge) >= 0.5:  # NaN where no gauge was used
             notes.append(
-                f"The {label} itself is {abs(gauge):.2g}° {'upright' if gauge > 0 else 'flat'} of the maker's figure: that part is the club, not the golfer."
+                f"The {label} itself is {abs(gauge):.2g}° {'upright' if gauge > 0 else 'flat'} of the maker's "
+                "figure: that part is the club, not the golfer."
             )
     return notes + [note for note in fit.warnings if "stands apart" in note]
 

@@ -1,4 +1,5 @@
-"""SessionBook: one SQLite file that keeps golfers, bags, sessions, shots, plans handed out and bends; the photos lie beside it."""
+"""SessionBook: one SQLite file that keeps golfers, bags, sessions, shots, plans handed out and bends; the photos lie
+beside it."""
 
 from .looking import Looking
 
@@ -21,9 +22,9 @@ class SessionBook(Looking):
 
     Notes
     -----
-    Every method that writes is one transaction: when it has returned, its entry survives a crash; when it raises, nothing of it
-    was kept. Corrections and undo keep what they replace (`history`). Identifiers are whole numbers and are never used twice;
-    what came first is told by them, never by a clock.
+    Every method that writes is one transaction: when it has returned, its entry survives a crash; when it raises,
+    nothing of it was kept. Corrections and undo keep what they replace (`history`). Identifiers are whole numbers and
+    are never used     twice; what came first is told by them, never by a clock.
 
     Only facts are kept. What follows from them, lie readings, fits and plans, is in `linetilt.session`.
     """

@@ -54,7 +54,8 @@ class Correcting(Entering):
         free = [name for name in old if name not in fixed and not name.endswith(("_id", "_budget"))]
         if not values:
             raise InputError(
-                f"nothing to correct was given; expected at least one of {', '.join(free)}; give it with its right value"
+                f"nothing to correct was given; expected at least one of {', '.join(free)}; give it with its right "
+                "value"
             )
         for name in values:
             if name not in free:
@@ -80,7 +81,8 @@ class Correcting(Entering):
             for kind in ("shot", "bend"):
                 if self._db.execute(f"SELECT 1 FROM {kind} WHERE club_id = ?", (club_id,)).fetchone():
                     raise InputError(
-                        f"club {club!r} has {kind}s in this book and cannot be removed; expected a club without; leave it, or correct its name"
+                        f"club {club!r} has {kind}s in this book and cannot be removed; expected a club without; "
+                        "leave it, or correct its name"
                     )
             for (gauge,) in self._db.execute("SELECT id FROM gauge WHERE club_id = ?", (club_id,)).fetchall():
                 self._delete("gauge", gauge)
@@ -102,7 +104,8 @@ class Correcting(Entering):
         self._correct("shot", [self._need("shot", shot)], values, "decided")
 
     def set_aside(self, shot, why):
-        """Leave a shot out of the pooling; `why` is a reason's code, its words, or words of one's own. `decide` takes it in again."""
+        """Leave a shot out of the pooling; `why` is a reason's code, its words, or words of one's own. `decide` takes
+        it in again."""
         self.decide(shot, SET_ASIDE, *reason_of(why))
 
     def measure_again(self, shot, *, mark=None, lie=None, start=None, net=None, club=None, decide=None):
@@ -116,7 +119,8 @@ class Correcting(Entering):
         start : optional
             Start direction; (None, None): nobody saw it. It does away with a spot on the net.
         net : (float, float or None), optional
-            Spot on the net and its distance, in mm, as `net_left_mm` and `net_distance_mm`; does away with a start in degrees.
+            Spot on the net and its distance, in mm, as `net_left_mm` and `net_distance_mm`; does away with a start in
+            degrees.
         club : str, optional
             Label of the club that it was hit with after all.
         decide : (str, str, str), optional
@@ -179,7 +183,8 @@ class Correcting(Entering):
                     self._restore(kind, row, before)
             except sqlite3.IntegrityError as error:
                 raise InputError(
-                    f"\u201c{what}\u201d cannot be taken back: other entries stand on it, such as shots whose photos stay in the "
+                    f"\u201c{what}\u201d cannot be taken back: other entries stand on it, such as shots whose photos "
+                    "stay in the "
                     "book; expected an entry that nothing else needs; set the shots aside instead"
                 ) from error
             return what
@@ -200,9 +205,9 @@ class Correcting(Entering):
         Returns
         -------
         DataFrame
-            edit_id, at, what, undoes, action ("added", "corrected", "decided", "removed", "undone"), screen and session_id (where
-            it was done, see `acting`), taken_back; for one entry edit_id, at, what, undoes and its columns as they stood after
-            that edit (empty: taken back).
+            edit_id, at, what, undoes, action ("added", "corrected", "decided", "removed", "undone"), screen and
+            session_id (where it was done, see `acting`), taken_back; for one entry edit_id, at, what, undoes and its
+            columns as they             stood after that edit (empty: taken back).
         """
         if kind is None:
             return self._table(

@@ -105,7 +105,8 @@ class Entering(Store):
         note : str
         **settings
             Any of length_unit ("mm" or "in"), carry_unit ("m" or "yd"), net_distance_mm (ball to net, in mm, where the
-            start of the ball is read on a net), setup_tilt_deg and u_setup_tilt_deg (lean of the ball's line, in degrees).
+            start of the ball is read on a net), setup_tilt_deg and u_setup_tilt_deg (lean of the ball's line, in
+            degrees).
         """
         for name in settings:
             if name not in SESSION_SETTINGS:
@@ -145,7 +146,8 @@ class Entering(Store):
             start : StartDirection or float
                 Start direction in degrees, closed side positive, alone or with its standard uncertainty.
             net_left_mm, net_distance_mm : float
-                Where the ball hit the net, left of the aim dot seen from behind; the distance where it was not the session's.
+                Where the ball hit the net, left of the aim dot seen from behind; the distance where it was not the
+                session's.
             state, reason, why : str
                 See `linetilt.base.states`; counted if left out.
             key : str
@@ -233,7 +235,8 @@ class Entering(Store):
             return self._insert("plan", {"session_id": self._need("session", session), **values})
 
     def add_bend(self, bag, club, bend_deg, *, day=None, gauge_lie_deg=None, note=""):
-        """Enter a bend that was done, upright positive, in degrees, and the gauge's reading after it if there is one; return its id."""
+        """Enter a bend that was done, upright positive, in degrees, and the gauge's reading after it if there is one;
+        return its id."""
         return self.add_bends(
             bag, [{"club": club, "bend_deg": bend_deg, "gauge_lie_deg": gauge_lie_deg, "note": note}], day=day
         )[0]
@@ -276,7 +279,8 @@ class Entering(Store):
         self._db.execute("INSERT INTO opening (session_id, bay) VALUES (?, ?)", (session, self.bay))
 
     def keep_setting(self, session, name, value):
-        """Keep a choice made for a session, such as the bench's step: any value that JSON holds, by name. No edit, so `undo` passes it over."""
+        """Keep a choice made for a session, such as the bench's step: any value that JSON holds, by name. No edit, so
+        `undo` passes it over."""
         session, value = self._need("session", session), json.dumps(value)
         with self._lock, self._sentences():
             _, acting = getattr(self._acting, "who", ("", None))

@@ -81,7 +81,8 @@ class Looking(Correcting):
 
     @reading
     def sessions(self, session=None):
-        """Return a DataFrame, a row a session (all, or the one given), with its settings (see `add_session`) and its numbers of shots entered and counted."""
+        """Return a DataFrame, a row a session (all, or the one given), with its settings (see `add_session`) and its
+        numbers of shots entered and counted."""
         numbers = {name: float for name in SESSION_SETTINGS if not name.endswith("_unit")}
         table = self._table(
             f"""SELECT session.id AS session_id, golfer_id, golfer.name AS golfer, bag_id, bag.name AS bag, day, place, retest_of,
@@ -95,13 +96,15 @@ class Looking(Correcting):
         ).astype(numbers)
         if session is not None and table.empty:  # in a rescued book
             raise InputError(
-                f"session {session} belongs to a bag or a golfer that is lost; expected one of sessions(); choose another one"
+                f"session {session} belongs to a bag or a golfer that is lost; expected one of sessions(); choose "
+                "another one"
             )
         return table
 
     @reading
     def current_session(self):
-        """Return the row of `sessions` that was opened last in this bay, as a Series; None in a book without sessions."""
+        """Return the row of `sessions` that was opened last in this bay, as a Series; None in a book without
+        sessions."""
         with self._lock, self._sentences():
             session = self._opened()
         return None if session is None else self.sessions(session).set_index("session_id", drop=False).iloc[0]
@@ -130,7 +133,8 @@ class Looking(Correcting):
 
     @reading
     def budgets(self, session=None):
-        """Return the uncertainty budgets of the marks, kept when they were measured, as one DataFrame: shot_id, then a budget's own columns."""
+        """Return the uncertainty budgets of the marks, kept when they were measured, as one DataFrame: shot_id, then a
+        budget's own columns."""
         where = "" if session is None else "AND session_id = ?"
         with self._lock, self._sentences():
             kept = self._db.execute(
@@ -157,16 +161,19 @@ class Looking(Correcting):
         return self.photo_path(name) if name else None
 
     def photo_path(self, name):
-        """Return the path of one of the book's photos by its name in the table of shots; in a book that was tampered with the name may lead elsewhere."""
+        """Return the path of one of the book's photos by its name in the table of shots; in a book that was tampered
+        with the name may lead elsewhere."""
         if not re.fullmatch(r"[0-9a-f]{64}\.[a-z]{3,4}", name):
             raise BookError(
-                f"{self.path} names a photo {name!r}; expected the SHA-256 of one; leave that book alone, and ask where it comes from"
+                f"{self.path} names a photo {name!r}; expected the SHA-256 of one; leave that book alone, and ask "
+                "where it comes from"
             )
         return self.photo_folder / name
 
     @reading
     def plans(self, session=None):
-        """Return a DataFrame, a row a club of each plan that was handed out: plan_id, session_id, at, kit, note, then the plan's own columns."""
+        """Return a DataFrame, a row a club of each plan that was handed out: plan_id, session_id, at, kit, note, then
+        the plan's own columns."""
         names = ("plan_id", "session_id", "at", "kit", "note")
         rows = self._plan_rows("id, session_id, at, kit, note, lines", session)
         return pd.DataFrame(
@@ -175,7 +182,8 @@ class Looking(Correcting):
 
     @reading
     def last_plan(self, session):
-        """Return the plan of a session that was handed out last: a dict with plan_id, at, kit, note, lines (DataFrame) and basis; None where there is none."""
+        """Return the plan of a session that was handed out last: a dict with plan_id, at, kit, note, lines (DataFrame)
+        and basis; None where there is none."""
         rows = self._plan_rows("id, at, kit, note, lines, basis", session)
         if not rows:
             return None
@@ -188,7 +196,8 @@ class Looking(Correcting):
             return self._db.execute(sql, () if session is None else (self._need("session", session),)).fetchall()
 
     def shots_after_bends(self, session):
-        """Return how many of a session's shots were entered after a bend of their club that was itself entered after the session, by label."""
+        """Return how many of a session's shots were entered after a bend of their club that was itself entered after
+        the session, by label."""
         first = "(SELECT min(edit_id) FROM change WHERE kind = '{}' AND row_id = {}.id)"
         sql = f"""SELECT label, count(DISTINCT shot.id) FROM shot JOIN club ON club.id = shot.club_id JOIN bend ON bend.club_id = club.id
             WHERE session_id = :session AND bend.id IN ({_LATER_BENDS.format(session=":session")})
@@ -206,7 +215,8 @@ class Looking(Correcting):
         return bends[bends["bend_id"].isin(later)].reset_index(drop=True)
 
     def last_edit(self, screen, session=None, actions=("added", "corrected", "decided", "removed")):
-        """Return the last edit that a screen made (in a session, if one is given) and that is not taken back, or None."""
+        """Return the last edit that a screen made (in a session, if one is given) and that is not taken back, or
+        None."""
         sql = f"""SELECT max(id) FROM edit e WHERE screen = ? AND (? IS NULL OR session_id IS NULL OR session_id = ?)
             AND action IN ({", ".join("?" * len(actions))}) AND NOT EXISTS (SELECT 1 FROM edit WHERE undoes = e.id)"""
         with self._lock, self._sentences():
@@ -227,7 +237,8 @@ class Looking(Correcting):
         return self._table(sql, () if bag is None else (self._need("bag", bag),))
 
     def check(self):
-        """Return what is wrong with the book and its photos, a sentence each (empty: all is well). Reads everything; slow."""
+        """Return what is wrong with the book and its photos, a sentence each (empty: all is well). Reads everything;
+        slow."""
         notes = []
         try:
             with self._lock, self._sentences():

@@ -21,11 +21,13 @@ _PAGE, _HEADER = 4096, 100  # bytes; sqlite.org/fileformat2.html, "The Database 
 
 
 def rescue_book(damaged, new_path):
-    """Copy what can still be read of a damaged book, and its photos, into a new one. Best effort; the damaged book is not touched.
+    """Copy what can still be read of a damaged book, and its photos, into a new one. Best effort; the damaged book is
+    not touched.
 
-    A book whose first page is lost or that was cut short is read as far as it goes. An entry that cannot be read any more is
-    saved as it was before its last correction, where there was one; the new book's `history` names it. An entry whose owner is
-    lost, such as a shot whose club is, is saved too, but the new book's lists leave it out; its `check` names it.
+    A book whose first page is lost or that was cut short is read as far as it goes. An entry that cannot be read any
+    more is saved as it was before its last correction, where there was one; the new book's `history` names it. An entry
+    whose     owner is lost, such as a shot whose club is, is saved too, but the new book's lists leave it out; its
+    `check` names     it.
 
     Parameters
     ----------
@@ -35,8 +37,8 @@ def rescue_book(damaged, new_path):
     Returns
     -------
     DataFrame
-        kind, copied: how many entries of each kind were saved; older: how many of those as they were before their last correction;
-        lost: how many were seen to be unreadable (more may be gone).
+        kind, copied: how many entries of each kind were saved; older: how many of those as they were before their last
+        correction; lost: how many were seen to be unreadable (more may be gone).
 
     Raises
     ------
@@ -75,7 +77,8 @@ def rescue_book(damaged, new_path):
 
 
 def _read(damaged, folder):
-    """Return by table what can be read (see `_readable_rows`): of the book as it is, or with a new book's list of tables in place of its own."""
+    """Return by table what can be read (see `_readable_rows`): of the book as it is, or with a new book's list of
+    tables in place of its own."""
     copy, fresh, best = folder / "copy.linetilt", folder / "fresh.linetilt", {}
     SessionBook(fresh).close()
     pages = [fresh.read_bytes()[place : place + _PAGE] for place in range(0, fresh.stat().st_size, _PAGE)]
@@ -110,13 +113,15 @@ def _read(damaged, folder):
             break
     if not best:
         raise BookError(
-            f"{damaged}: not even the list of tables can be read; expected a book that is damaged in parts; nothing was saved; take your last copy"
+            f"{damaged}: not even the list of tables can be read; expected a book that is damaged in parts; nothing "
+            "was saved; take your last copy"
         )
     return best
 
 
 def _readable_rows(source, kind):
-    """Return the sound rows of a table, as dicts, and the ids of the others: spans that cannot be read are halved until they can."""
+    """Return the sound rows of a table, as dicts, and the ids of the others: spans that cannot be read are halved until
+    they can."""
     types = {row[1]: row[2] for row in source.execute(f"PRAGMA table_info({kind})")}
     if not types:  # a book from before this table
         return [], []
@@ -154,7 +159,8 @@ def _last(source, kind):
 
 
 def _is_sound(kind, row, types):
-    """True where every value is of its column's type and may stand there: damage can leave a row that reads, but not as it was written."""
+    """True where every value is of its column's type and may stand there: damage can leave a row that reads, but not as
+    it was written."""
     try:
         for name, value in row.items():
             if value is not None and not isinstance(value, _TYPES.get(types[name], (object,))):

@@ -1,7 +1,7 @@
 """What a book holds: its tables, the steps that made them, and what may stand in a column.
 
-Only facts are kept: what was measured, seen, typed, set, bent, read on a gauge, decided, handed out. Lie readings, fits and plans are
-derived from them (`linetilt.session`), so that a correction reaches every page.
+Only facts are kept: what was measured, seen, typed, set, bent, read on a gauge, decided, handed out. Lie readings, fits
+and plans are derived from them (`linetilt.session`), so that a correction reaches every page.
 """
 
 import json
@@ -39,8 +39,8 @@ _OLD_REASONS = {
 def facts_of_old(row):
     """Return a shot as the first four versions of the book kept it as the facts that it holds, a dict.
 
-    A lie that was computed from a tilt is left out: it is derived anew. One without a tilt was judged in some other way and stays.
-    What a shot's state was stood in an English sentence.
+    A lie that was computed from a tilt is left out: it is derived anew. One without a tilt was judged in some other way
+    and stays. What a shot's state was stood in an English sentence.
     """
     row = {"marks": None} | row | _NEW_IN_A_SHOT
     flags, counted, why = row.pop("flags"), row.pop("counted"), row["why"]
@@ -63,7 +63,8 @@ def facts_of_old(row):
 
 
 def facts_alone(db):
-    """Step 5: facts alone in a shot, its state as a code; who acted on which screen; order by ids in place of the clock."""
+    """Step 5: facts alone in a shot, its state as a code; who acted on which screen; order by ids in place of the
+    clock."""
     db.execute(_SHOT_TABLE.format(name="facts"))
     names = [column[1] for column in db.execute("PRAGMA table_info(shot)")]
     seen = set()
@@ -100,7 +101,8 @@ def facts_alone(db):
         db.execute(f"ALTER TABLE {table} ADD COLUMN {column}")
     db.execute("DROP TRIGGER IF EXISTS session_opened")
     db.execute(
-        "CREATE TABLE opening (id INTEGER PRIMARY KEY AUTOINCREMENT, session_id INTEGER NOT NULL REFERENCES session ON DELETE CASCADE, "
+        "CREATE TABLE opening (id INTEGER PRIMARY KEY AUTOINCREMENT, session_id INTEGER NOT NULL REFERENCES session "
+        "ON DELETE CASCADE, "
         "bay TEXT NOT NULL)"
     )
     db.execute("INSERT INTO opening (session_id, bay) SELECT id, '' FROM session ORDER BY coalesce(opened, ''), id")
@@ -126,42 +128,53 @@ def photo_key(photo):
     return f"photo {photo.partition('.')[0]}"
 
 
-# Steps of the schema: a book's version is the number of steps done. Never change a step that was released; add one. A step is SQL, or a
+# Steps of the schema: a book's version is the number of steps done. Never change a step that was released; add one. A
+# step is SQL, or a
 # function that takes the connection.
 STEPS = (
     (
-        "CREATE TABLE edit (id INTEGER PRIMARY KEY AUTOINCREMENT, at TEXT NOT NULL, what TEXT NOT NULL, undoes INTEGER UNIQUE REFERENCES edit)",
+        "CREATE TABLE edit (id INTEGER PRIMARY KEY AUTOINCREMENT, at TEXT NOT NULL, what TEXT NOT NULL, undoes "
+        "INTEGER UNIQUE REFERENCES edit)",
         # One row for each row that an edit touched: what stood there before (JSON), nothing where the edit added it.
-        """CREATE TABLE change (id INTEGER PRIMARY KEY AUTOINCREMENT, edit_id INTEGER NOT NULL REFERENCES edit, kind TEXT NOT NULL,
+        """CREATE TABLE change (id INTEGER PRIMARY KEY AUTOINCREMENT, edit_id INTEGER NOT NULL REFERENCES edit, kind
+        TEXT NOT NULL,
             row_id INTEGER NOT NULL, before TEXT)""",
         "CREATE INDEX change_of_row ON change (kind, row_id)",
         "CREATE INDEX change_of_edit ON change (edit_id)",
-        "CREATE TABLE golfer (id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL, handed TEXT NOT NULL, note TEXT NOT NULL)",
-        """CREATE TABLE bag (id INTEGER PRIMARY KEY AUTOINCREMENT, golfer_id INTEGER NOT NULL REFERENCES golfer, name TEXT NOT NULL,
+        "CREATE TABLE golfer (id INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL, handed TEXT NOT NULL, note "
+        "TEXT NOT NULL)",
+        """CREATE TABLE bag (id INTEGER PRIMARY KEY AUTOINCREMENT, golfer_id INTEGER NOT NULL REFERENCES golfer, name
+        TEXT NOT NULL,
             note TEXT NOT NULL)""",
-        """CREATE TABLE club (id INTEGER PRIMARY KEY AUTOINCREMENT, bag_id INTEGER NOT NULL REFERENCES bag, label TEXT NOT NULL,
+        """CREATE TABLE club (id INTEGER PRIMARY KEY AUTOINCREMENT, bag_id INTEGER NOT NULL REFERENCES bag, label TEXT
+        NOT NULL,
             loft_deg REAL NOT NULL, handed TEXT NOT NULL, score_line_length_mm REAL, score_line_pitch_mm REAL,
-            score_line_width_mm REAL, lie_deg REAL, length_in REAL, head TEXT, bend_limit_deg REAL, bent_deg REAL NOT NULL,
-            from_set INTEGER NOT NULL, UNIQUE (bag_id, label))""",
-        """CREATE TABLE gauge (id INTEGER PRIMARY KEY AUTOINCREMENT, club_id INTEGER NOT NULL REFERENCES club, day TEXT NOT NULL,
+            score_line_width_mm REAL, lie_deg REAL, length_in REAL, head TEXT, bend_limit_deg REAL, bent_deg REAL NOT
+            NULL, from_set INTEGER NOT NULL, UNIQUE (bag_id, label))""",
+        """CREATE TABLE gauge (id INTEGER PRIMARY KEY AUTOINCREMENT, club_id INTEGER NOT NULL REFERENCES club, day TEXT
+        NOT NULL,
             gauge_lie_deg REAL NOT NULL)""",
         "CREATE INDEX gauge_of_club ON gauge (club_id)",
-        """CREATE TABLE session (id INTEGER PRIMARY KEY AUTOINCREMENT, bag_id INTEGER NOT NULL REFERENCES bag, day TEXT NOT NULL,
+        """CREATE TABLE session (id INTEGER PRIMARY KEY AUTOINCREMENT, bag_id INTEGER NOT NULL REFERENCES bag, day TEXT
+        NOT NULL,
             place TEXT NOT NULL, retest_of INTEGER REFERENCES session, note TEXT NOT NULL)""",
         "CREATE INDEX session_of_bag ON session (bag_id)",
         """CREATE TABLE shot (id INTEGER PRIMARY KEY AUTOINCREMENT, session_id INTEGER NOT NULL REFERENCES session,
             number INTEGER NOT NULL, club_id INTEGER NOT NULL REFERENCES club, at TEXT NOT NULL, photo TEXT,
-            tilt_deg REAL, u_tilt_deg REAL, strike_toe_mm REAL, u_strike_toe_mm REAL, strike_up_mm REAL, u_strike_up_mm REAL,
-            line_width_mm REAL, u_line_width_mm REAL, flags TEXT NOT NULL, lie_error_deg REAL, u_lie_error_deg REAL,
-            heading_known INTEGER NOT NULL, start_deg REAL, u_start_deg REAL, counted INTEGER NOT NULL, why TEXT NOT NULL,
-            note TEXT NOT NULL, mark_budget TEXT, lie_budget TEXT, UNIQUE (session_id, number))""",
+            tilt_deg REAL, u_tilt_deg REAL, strike_toe_mm REAL, u_strike_toe_mm REAL, strike_up_mm REAL, u_strike_up_mm
+            REAL, line_width_mm REAL, u_line_width_mm REAL, flags TEXT NOT NULL, lie_error_deg REAL, u_lie_error_deg
+            REAL,
+            heading_known INTEGER NOT NULL, start_deg REAL, u_start_deg REAL, counted INTEGER NOT NULL, why TEXT NOT
+            NULL, note TEXT NOT NULL, mark_budget TEXT, lie_budget TEXT, UNIQUE (session_id, number))""",
         "CREATE INDEX shot_of_club ON shot (club_id)",
         "CREATE INDEX shot_counted ON shot (session_id, counted)",
         "CREATE INDEX shot_of_photo ON shot (photo)",
-        """CREATE TABLE plan (id INTEGER PRIMARY KEY AUTOINCREMENT, session_id INTEGER NOT NULL REFERENCES session, at TEXT NOT NULL,
+        """CREATE TABLE plan (id INTEGER PRIMARY KEY AUTOINCREMENT, session_id INTEGER NOT NULL REFERENCES session, at
+        TEXT NOT NULL,
             lines TEXT NOT NULL, note TEXT NOT NULL)""",
         "CREATE INDEX plan_of_session ON plan (session_id)",
-        """CREATE TABLE bend (id INTEGER PRIMARY KEY AUTOINCREMENT, club_id INTEGER NOT NULL REFERENCES club, day TEXT NOT NULL,
+        """CREATE TABLE bend (id INTEGER PRIMARY KEY AUTOINCREMENT, club_id INTEGER NOT NULL REFERENCES club, day TEXT
+        NOT NULL,
             bend_deg REAL NOT NULL, after_gauge INTEGER REFERENCES gauge, note TEXT NOT NULL)""",
         "CREATE INDEX bend_of_club ON bend (club_id)",
     ),

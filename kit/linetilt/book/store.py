@@ -1,10 +1,12 @@
-"""One SQLite file, written so that what was acknowledged survives a crash: opening it, transactions, edits that keep what they replace.
+"""One SQLite file, written so that what was acknowledged survives a crash: opening it, transactions, edits that keep
+what they replace.
 
-The file is in SQLite's rollback-journal mode with ``synchronous=EXTRA``: when a method that writes has returned, its data is
-on the disk, and between writes the book is one whole file that may be copied, put on a stick or on a network drive. While the
-book is open its journal stays beside it, emptied (PERSIST): of the five times that a write asks the disk to have something
-written for good, the folder's then has nothing to write. A closed book is one file. A write-ahead log asks once, but would leave
-acknowledged shots in a second file, and does not work across a network (sqlite.org/wal.html). Counted by tests/bench/book.py.
+The file is in SQLite's rollback-journal mode with ``synchronous=EXTRA``: when a method that writes has returned, its
+data is on the disk, and between writes the book is one whole file that may be copied, put on a stick or on a network
+drive. While the book is open its journal stays beside it, emptied (PERSIST): of the five times that a write asks the
+disk to have something written for good, the folder's then has nothing to write. A closed book is one file. A
+write-ahead log asks once, but would leave acknowledged shots in a second file, and does not work across a network
+(sqlite.org/wal.html). Counted by tests/bench/book.py.
 """
 
 import hashlib
@@ -30,17 +32,26 @@ BAY_VARIABLE = "LINETILT_BAY"  # names the place where balls are hit, if two of 
 _AGAIN = "nothing of this entry was kept"
 _SENTENCES = {  # by SQLite's result code: what was found, what was expected, what to do next
     sqlite3.SQLITE_FULL: f"the disk is full; expected room for the entry; {_AGAIN}: free some space and enter it again",
-    sqlite3.SQLITE_READONLY: "the book or its folder may only be read; expected one that you may write in; copy the book to a folder of your own",
-    sqlite3.SQLITE_READONLY_DBMOVED: f"the book's file was moved or deleted while it was open; expected it where it was opened; {_AGAIN}: "
+    sqlite3.SQLITE_READONLY: "the book or its folder may only be read; expected one that you may write in; copy the "
+    "book to a folder of your own",
+    sqlite3.SQLITE_READONLY_DBMOVED: "the book's file was moved or deleted while it was open; expected it where it "
+    f"was opened; {_AGAIN}: "
     "put the file back and open it again",
-    sqlite3.SQLITE_CANTOPEN: "the book cannot be opened there; expected a file in a folder that exists and in which you may write; check both, or choose another place",
-    sqlite3.SQLITE_PERM: "you have no right to this book; expected one that you may read and write; ask its owner, or copy it to a folder of your own",
-    sqlite3.SQLITE_BUSY: f"another program keeps the book busy; expected it to let go within {{wait:g}} s; {_AGAIN}: close the other program or try again",
-    sqlite3.SQLITE_CORRUPT: "the book is damaged; expected a whole one; leave it as it is, and save what can be read with linetilt.rescue_book(this book, a new name)",
-    sqlite3.SQLITE_NOTADB: "the file does not begin as a book does; expected a book of linetilt; choose another file, or, if this was one, "
+    sqlite3.SQLITE_CANTOPEN: "the book cannot be opened there; expected a file in a folder that exists and in which "
+    "you may write; check both, or choose another place",
+    sqlite3.SQLITE_PERM: "you have no right to this book; expected one that you may read and write; ask its owner, "
+    "or copy it to a folder of your own",
+    sqlite3.SQLITE_BUSY: f"another program keeps the book busy; expected it to let go within {{wait:g}} s; {_AGAIN}: "
+    "close the other program or try again",
+    sqlite3.SQLITE_CORRUPT: "the book is damaged; expected a whole one; leave it as it is, and save what can be read "
+    "with linetilt.rescue_book(this book, a new name)",
+    sqlite3.SQLITE_NOTADB: "the file does not begin as a book does; expected a book of linetilt; choose another "
+    "file, or, if this was one, "
     "save what can be read with linetilt.rescue_book(this book, a new name)",
-    sqlite3.SQLITE_CONSTRAINT: f"that clashes with another entry; expected two clubs of a bag to have two names; {_AGAIN}: give it a name of its own",
-    sqlite3.SQLITE_IOERR: f"the disk could not read or write the book; expected a drive that answers and has room; {_AGAIN}: check the drive or the network, "
+    sqlite3.SQLITE_CONSTRAINT: "that clashes with another entry; expected two clubs of a bag to have two names; "
+    f"{_AGAIN}: give it a name of its own",
+    sqlite3.SQLITE_IOERR: "the disk could not read or write the book; expected a drive that answers and has room; "
+    f"{_AGAIN}: check the drive or the network, "
     "then open the book again",
 }
 _SENTENCES[sqlite3.SQLITE_LOCKED] = _SENTENCES[sqlite3.SQLITE_BUSY]
@@ -107,11 +118,13 @@ class Store:
         )
         if mine != APPLICATION_ID and (version or mine or self._db.execute("SELECT 1 FROM sqlite_master").fetchone()):
             raise BookError(
-                f"{self.path} is not a book of linetilt but some other program's file; expected a book or a new name; it was left as it is; choose another name"
+                f"{self.path} is not a book of linetilt but some other program's file; expected a book or a new "
+                "name; it was left as it is; choose another name"
             )
         if version > len(STEPS):
             raise BookError(
-                f"{self.path} was written by a newer linetilt (version {version} of the book, this one knows {len(STEPS)}); "
+                f"{self.path} was written by a newer linetilt (version {version} of the book, this one knows "
+                f"{len(STEPS)}); "
                 "expected one of this version or an older one; it was left as it is; update linetilt to open it"
             )
         return version
@@ -135,7 +148,8 @@ class Store:
         ----------
         screen : str
         session : int, optional
-            The session that the screen works in. Where another one was opened in this bay meanwhile, nothing is written.
+            The session that the screen works in. Where another one was opened in this bay meanwhile, nothing is
+            written.
 
         Raises
         ------
@@ -157,7 +171,8 @@ class Store:
             return self._db.execute("PRAGMA data_version").fetchone()[0], self._db.total_changes
 
     def derive(self, key, make):
-        """Return what `make()` gives, kept under `key` until anybody writes to the book; for what follows from the facts alone."""
+        """Return what `make()` gives, kept under `key` until anybody writes to the book; for what follows from the
+        facts alone."""
         with self._lock:
             state = self.state()
             if self._derived.get("state") != state:
@@ -174,7 +189,8 @@ class Store:
             yield
         except sqlite3.ProgrammingError as error:
             raise BookError(
-                f"{self.path}: the book is closed; expected an open one; open it again with SessionBook({str(self.path)!r})"
+                f"{self.path}: the book is closed; expected an open one; open it again with "
+                f"SessionBook({str(self.path)!r})"
             ) from error
         except (sqlite3.Error, UnicodeDecodeError) as error:
             code = sqlite3.SQLITE_CORRUPT if "decode" in str(error) else getattr(error, "sqlite_errorcode", 0)
@@ -211,7 +227,8 @@ class Store:
         if now != session:
             names = dict(
                 self._db.execute(
-                    "SELECT session.id, golfer.name FROM session JOIN bag ON bag.id = bag_id JOIN golfer ON golfer.id = golfer_id "
+                    "SELECT session.id, golfer.name FROM session JOIN bag ON bag.id = bag_id JOIN golfer ON "
+                    "golfer.id = golfer_id "
                     "WHERE session.id IN (?, ?)",
                     (session, now),
                 )
@@ -219,7 +236,8 @@ class Store:
             raise SessionChanged(session, now, names.get(session, "nobody"), names.get(now, "nobody"))
 
     def _opened(self):
-        """Return the session opened last in this bay, or in any where none was opened here; of a rescued book one whose bag is not lost."""
+        """Return the session opened last in this bay, or in any where none was opened here; of a rescued book one whose
+        bag is not lost."""
         listed = """SELECT session_id FROM opening WHERE {} AND EXISTS (SELECT 1 FROM session JOIN bag ON bag.id = bag_id
             JOIN golfer ON golfer.id = golfer_id WHERE session.id = opening.session_id) ORDER BY id DESC LIMIT 1"""
         here = self._db.execute(listed.format("bay = ?"), (self.bay,)).fetchone()
@@ -271,7 +289,8 @@ class Store:
             )
         if str(label) not in clubs:
             raise InputError(
-                f"no club {label!r} in the bag; expected one of {', '.join(clubs)}; correct the label, or enter the club"
+                f"no club {label!r} in the bag; expected one of {', '.join(clubs)}; correct the label, or enter the "
+                "club"
             )
         return clubs[str(label)]
 
@@ -306,7 +325,8 @@ def _places(path):
         photos = path.with_suffix(".linetilt-photos")
         if path.exists() and not path.stat().st_size and photos.is_dir() and any(photos.iterdir()):
             raise BookError(
-                f"{path} is empty, and {photos.name} beside it is not; expected the book of these photos; put your last copy of it there, "
+                f"{path} is empty, and {photos.name} beside it is not; expected the book of these photos; put your "
+                "last copy of it there, "
                 "or move the photos away to begin a new one"
             )
     except (TypeError, ValueError) as error:
@@ -315,7 +335,8 @@ def _places(path):
         ) from error
     except OSError as error:
         raise BookError(
-            f"{path} cannot be looked at ({error.strerror}); expected a file in a folder of your own; choose another place or a shorter name"
+            f"{path} cannot be looked at ({error.strerror}); expected a file in a folder of your own; choose another "
+            "place or a shorter name"
         ) from error
     return path, photos
 

@@ -11,7 +11,8 @@ from .pages import at_place, page
 
 
 def bench_sheet(book, session, path=None, *, plan=None):
-    """Make the sheet for whoever bends the clubs, with room to write the gauge's readings; `enter_bends` puts them into the book.
+    """Make the sheet for whoever bends the clubs, with room to write the gauge's readings; `enter_bends` puts them into
+    the book.
 
     Parameters
     ----------
@@ -20,7 +21,8 @@ def bench_sheet(book, session, path=None, *, plan=None):
     path : path, optional
         Where to write it.
     plan : DataFrame, optional
-        From `plan_bends`; default what the session asks for now (see `session_plan`): bends done since are not asked for again.
+        From `plan_bends`; default what the session asks for now (see `session_plan`): bends done since are not asked
+        for again.
 
     Returns
     -------

@@ -253,11 +253,13 @@ _DISPERSION = (  # name, panel, kind of trace; update_dispersion fills them in t
     ("after: from above", 3, {"mode": "lines", "line": {"color": AFTER, "width": 2.5, "dash": "dash"}}),
 )
 _STROKE_M = 0.45, 0.1  # half the length and half the thickness of a shot's stroke
-_DRAWN = 500  # shots at most that a cloud shows: more takes a browser longer and shows no more; ellipses and tables are of all
+# shots at most that a cloud shows: more takes a browser longer and shows no more; ellipses and tables are of all
+_DRAWN = 500
 
 
 def dispersion_figure(comparison, unit="yd"):
-    """Return the chart of a `Comparison`: landing points with ellipses and target, the mean flight from the side and from above.
+    """Return the chart of a `Comparison`: landing points with ellipses and target, the mean flight from the side and
+    from above.
 
     Left in the picture is left on the range, for either hand. `unit` is "yd" or "m".
     """
@@ -336,7 +338,8 @@ def update_dispersion(figure, comparison, unit="yd"):
 
 
 def _strokes(x, y, across, along):
-    """Return points as the outline of small bars with gaps between: a browser draws one shape far faster than as many markers."""
+    """Return points as the outline of small bars with gaps between: a browser draws one shape far faster than as many
+    markers."""
     corners = np.array([[-across, across, across, -across, np.nan], [-along, -along, along, along, np.nan]])
     return tuple((values[:, None] + corner).ravel().astype(np.float32) for values, corner in zip((x, y), corners))
 
@@ -347,7 +350,8 @@ def _span(values, step):
 
 
 def _sides(values, name, words, least=10, most=5):
-    """Return an axis about the target line, equal to both sides, with its sides in words (for negative and positive values)."""
+    """Return an axis about the target line, equal to both sides, with its sides in words (for negative and positive
+    values)."""
     half = max(least, _span(np.abs(values), least)[1])
     step = next(step for step in (1, 2, 5, 10, 20, 50, 100) if half / step <= most)
     ticks = np.arange(-step * (half // step), half + step / 2, step)
@@ -356,7 +360,8 @@ def _sides(values, name, words, least=10, most=5):
 
 
 def landing_figure(comparison, unit="yd"):
-    """Return only where the balls land, before and after, of `dispersion_figure`: small enough for a page beside a table."""
+    """Return only where the balls land, before and after, of `dispersion_figure`: small enough for a page beside a
+    table."""
     whole = dispersion_figure(comparison, unit)
     figure = go.Figure([trace for trace in whole.data if trace.xaxis in (None, "x")])
     for trace in figure.data:
@@ -421,7 +426,8 @@ def practice_figure(trend, words):
 
 
 def gauge_figure(study):
-    """Draw the standard deviations of a `GaugeStudy`'s measuring with their 95 % intervals; the marks' own differences are no part of it."""
+    """Draw the standard deviations of a `GaugeStudy`'s measuring with their 95 % intervals; the marks' own differences
+    are no part of it."""
     parts = study.components.drop(index=["marks", "total"]).round(4)
     figure = go.Figure(
         go.Scatter(

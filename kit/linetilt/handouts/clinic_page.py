@@ -23,8 +23,8 @@ def clinic_table(book, day):
     Returns
     -------
     DataFrame
-        golfer, balls (that counted), settled (clubs that need no more, of all), worst (the club furthest from level, with half
-        its 95 % interval), bends (asked for now), strikes, notes (what speaks against the numbers).
+        golfer, balls (that counted), settled (clubs that need no more, of all), worst (the club furthest from level,
+        with half its 95 % interval), bends (asked for now), strikes, notes (what speaks against the numbers).
 
     Raises
     ------
@@ -53,7 +53,8 @@ def clinic_table(book, day):
             asked = now.plan[now.plan["bend_deg"] != 0].to_dict("records")
             row |= {
                 "settled": f"{int(now.fit.settled.sum())} of {len(now.bag)}",
-                "worst": f"{worst['club']}: {sits(worst['lie_error_deg'])} (± {(worst['high_deg'] - worst['low_deg']) / 2:.1f}°)",
+                "worst": f"{worst['club']}: {sits(worst['lie_error_deg'])} (± "
+                f"{(worst['high_deg'] - worst['low_deg']) / 2:.1f}°)",
                 "bends": "; ".join(f"{line['club']}: {advice_words(line).removeprefix('bend ')}" for line in asked)
                 or "none",
                 "strikes": strike_sentence(strike_days(now.shots)),
@@ -85,5 +86,6 @@ def clinic_summary(book, day, path=None):
         title=f"Clinic, {str(day)[:10]}",
         golfers=rows,
         caution=f"{CAUTION} {HITTING_CAUTION}",
-        where=f"{len(rows)} golfers, {sum(row['balls'] for row in rows)} balls that counted{f', {places}' if places else ''}",
+        where=f"{len(rows)} golfers, {sum(row['balls'] for row in rows)} balls that "
+        f"counted{f', {places}' if places else ''}",
     )

@@ -12,11 +12,13 @@ from ..session.middle import session_budgets, standing
 from ..words.plans import OUTCOMES
 from .fields import KEYS, OWNERS, PERSONAL, TABLES
 
-# A spreadsheet takes a cell that begins with one of these for a formula (OWASP, CSV Injection); full-width ones too. An apostrophe goes before
+# A spreadsheet takes a cell that begins with one of these for a formula (OWASP, CSV Injection); full-width ones too. An
+# apostrophe goes before
 # them, and before an apostrophe, so that taking away one leading apostrophe always gives back the text.
 _GUARDED = r"""^([=+\-@\t\r\n'\uff1d\uff0b\uff0d\uff20])"""
 GUARD_NOTE = (
-    "Text that begins with = + - @, a tab, a line's end or an apostrophe has one apostrophe put before it, so that no spreadsheet takes it for "
+    "Text that begins with = + - @, a tab, a line's end or an apostrophe has one apostrophe put before it, so that "
+    "no spreadsheet takes it for "
     "a formula; taking away one leading apostrophe gives back the text. The Parquet files hold the text as it is."
 )
 _DTYPES = {
@@ -36,13 +38,14 @@ def export_tables(book, *, pseudonyms=False):
     ----------
     book : SessionBook
     pseudonyms : bool
-        True: golfers are called "golfer 1" and so on, by their id, and free text, places and photos' names are left out. Clubs' labels
-        and what was hit when remain, so that somebody who was there may still know who it was.
+        True: golfers are called "golfer 1" and so on, by their id, and free text, places and photos' names are left
+        out. Clubs' labels and what was hit when remain, so that somebody who was there may still know who it was.
 
     Returns
     -------
     dict of DataFrame
-        By name; columns as in `linetilt.handouts.fields.TABLES`; readings, estimates and plans are made anew from the book's facts. Ids are the book's own: whole numbers, never used twice, the same in every export.
+        By name; columns as in `linetilt.handouts.fields.TABLES`; readings, estimates and plans are made anew from the
+        book's facts. Ids are the book's own: whole numbers, never used twice, the same in every export.
     """
     # What belongs to others is read before them: somebody may be entering shots meanwhile.
     marks, handed, bends, sessions, bags = book.budgets(), book.plans(), book.bends(), book.sessions(), book.bags()
@@ -98,12 +101,14 @@ def export_book(book, folder, pseudonyms=False, *, parquet=None):
     pseudonyms : bool
         As in `export_tables`.
     parquet : bool, optional
-        Whether to write Parquet beside the CSV files; default: where pyarrow is installed (``pip install 'linetilt[export]'``).
+        Whether to write Parquet beside the CSV files; default: where pyarrow is installed (``pip install
+        'linetilt[export]'``).
 
     Returns
     -------
     path
-        Of datapackage.json, by the Frictionless standard (Data Package, Tabular Data Resource, Table Schema, version 1).
+        Of datapackage.json, by the Frictionless standard (Data Package, Tabular Data Resource, Table Schema, version
+        1).
 
     Raises
     ------
@@ -114,7 +119,8 @@ def export_book(book, folder, pseudonyms=False, *, parquet=None):
         parquet = find_spec("pyarrow") is not None
     elif parquet and find_spec("pyarrow") is None:
         raise InputError(
-            "parquet is True, but pyarrow is not installed; expected it for Parquet; run pip install 'linetilt[export]', or leave parquet out"
+            "parquet is True, but pyarrow is not installed; expected it for Parquet; run pip install "
+            "'linetilt[export]', or leave parquet out"
         )
     folder = Path(folder)
     tables = export_tables(book, pseudonyms=pseudonyms)
@@ -136,7 +142,8 @@ def export_book(book, folder, pseudonyms=False, *, parquet=None):
         _replace(folder / "datapackage.json", lambda path: path.write_text(package + "\n", encoding="utf-8"))
     except OSError as error:
         raise InputError(
-            f"{folder} cannot be written: {error.strerror or error}; expected a folder of your own with space on the disk"
+            f"{folder} cannot be written: {error.strerror or error}; expected a folder of your own with space on the "
+            "disk"
         ) from error
     return folder / "datapackage.json"
 

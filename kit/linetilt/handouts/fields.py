@@ -1,4 +1,5 @@
-"""What each exported column is: its type and its description, taken from the docstrings of the code where it is described there."""
+"""What each exported column is: its type and its description, taken from the docstrings of the code where it is
+described there."""
 
 import re
 from inspect import getdoc
@@ -14,7 +15,8 @@ _LIE = "95 % interval of the lie error, degrees"
 
 
 def described(thing):
-    """Return the parameters and attributes that an object's docstring (numpydoc) describes, as a dict of name and sentence."""
+    """Return the parameters and attributes that an object's docstring (numpydoc) describes, as a dict of name and
+    sentence."""
     found = {}
     for names, _, text in _ENTRY.findall(getdoc(thing) + "\n"):
         for name in names.split(", "):
@@ -37,7 +39,8 @@ _PLAN = {
     "reason": ("string", "Why, in words."),
 }
 
-# A table's columns in order: type as in a Table Schema, and description. "id" columns are whole numbers that are never used twice.
+# A table's columns in order: type as in a Table Schema, and description. "id" columns are whole numbers that are never
+# used twice.
 TABLES = {
     "golfers": {
         "golfer_id": ("integer", "The golfer."),
@@ -97,7 +100,8 @@ TABLES = {
         "u_line_width_mm": ("number", "Its standard uncertainty, in mm."),
         "remarks": (
             "string",
-            "What makes the mark doubtful, separated by blanks: keys of linetilt.reading.mark.FLAGS, which holds a sentence for each.",
+            "What makes the mark doubtful, separated by blanks: keys of linetilt.reading.mark.FLAGS, which holds a "
+            "sentence for each.",
         ),
         "score_line_length_mm": ("number", "Length of a full score line with which its photo was measured, in mm."),
         "kit": ("string", "Version of the kit that measured it."),

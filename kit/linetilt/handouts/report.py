@@ -45,11 +45,11 @@ def golfer_report(book, session, path=None, *, plan=None, comparison="usual", ph
     plan : DataFrame, optional
         From `plan_bends`; default what the session asks for now (see `session_plan`).
     comparison : Comparison, optional
-        Shots before and after, from `compare_shots`. Default "usual": of the club that asks for the largest change, with the delivery of a steady
-        club golfer; None leaves it out.
+        Shots before and after, from `compare_shots`. Default "usual": of the club that asks for the largest change,
+        with the delivery of a steady club golfer; None leaves it out.
     photos : int
-        So many photos at most, of the marks with the smallest uncertainty, one a club. They are made anew: nothing of what the phone wrote
-        into them (place, time, its own name) is in the page.
+        So many photos at most, of the marks with the smallest uncertainty, one a club. They are made anew: nothing of
+        what the phone wrote into them (place, time, its own name) is in the page.
     unit : {"yd", "m"}
 
     Returns
@@ -148,7 +148,8 @@ def _bend_lines(plan):
             else f", from {row.lie_now_deg:g}° to {row.lie_after_deg:g}°"
         )
         lines.append(
-            f"The {row.club}: {bend_words(row.bend_deg)}{target} (then {_sure(row.within_one_after)} sure to be within 1° of level)."
+            f"The {row.club}: {bend_words(row.bend_deg)}{target} (then {_sure(row.within_one_after)} sure to be "
+            "within 1° of level)."
         )
     return lines + [
         f"The {listed(rows['club'])}: {caution}" for caution, rows in bent[bent["caution"] != ""].groupby("caution")
@@ -190,7 +191,8 @@ def _practise_lines(book, row, plan, days):
     if days is not None:
         day = days.iloc[0]
         lines.append(
-            f"Strikes: {strike_sentence(days)} ({day['low_share']:.0%} to {day['high_share']:.0%}, as far as {day['balls']} balls can tell)."
+            f"Strikes: {strike_sentence(days)} ({day['low_share']:.0%} to {day['high_share']:.0%}, as far as "
+            f"{day['balls']} balls can tell)."
         )
         shots = practice_shots(book, row["golfer_id"])
         until = shots[shots["day"] <= row["day"]]
@@ -220,7 +222,8 @@ def strike_sentence(days):
 def _sure_lines(now):
     fit, numbers = now.fit, now.numbers()
     lines = [
-        f"The table's range is where a club's true value lies with 95 % probability, from {counted(numbers['counted'], 'ball')} "
+        "The table's range is where a club's true value lies with 95 % probability, from "
+        f"{counted(numbers['counted'], 'ball')} "
         "that counted."
     ]
     aside = now.shots[now.shots["state"] == SET_ASIDE]
@@ -354,7 +357,8 @@ def _photos(book, shots, bag, most):
 
 
 def _picture(photo, club, tilt_deg):
-    """Return the face with what was found drawn on it, or as it is where measuring it now does not give the tilt that was kept."""
+    """Return the face with what was found drawn on it, or as it is where measuring it now does not give the tilt that
+    was kept."""
     picture = open_photo(photo)
     try:
         mark = measure_photo(photo, club)

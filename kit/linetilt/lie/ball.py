@@ -61,7 +61,8 @@ def lie_reading(
     Parameters
     ----------
     tilt_deg, u_tilt_deg : float
-        Tilt of the print in the plane of the face, top towards the toe positive, and its standard uncertainty, in degrees.
+        Tilt of the print in the plane of the face, top towards the toe positive, and its standard uncertainty, in
+        degrees.
     loft_deg, u_loft_deg : float
         Loft delivered at impact (static loft less forward shaft lean) and its standard uncertainty, in degrees.
     face_heading_deg : float, optional
@@ -85,7 +86,8 @@ def lie_reading(
 
     Notes
     -----
-    The geometry is exact (see `lie_from_tilt_deg`); the uncertainty is propagated to first order (JCGM 100:2008, 5.1.2).
+    The geometry is exact (see `lie_from_tilt_deg`); the uncertainty is propagated to first order (JCGM 100:2008,
+    5.1.2).
     """
     heading_known = face_heading_deg is not None
     if u_face_heading_deg is None:
@@ -138,8 +140,8 @@ def propagate(function, values, uncertainties, names, units, correlation=None):
     -------
     value, uncertainty : float
     budget : DataFrame
-        component, value, unit, u, sensitivity, contribution (sensitivity times u, as a size), share of the variance. The shares
-        add up to 1; with correlations one of them may be negative.
+        component, value, unit, u, sensitivity, contribution (sensitivity times u, as a size), share of the variance.
+        The shares add up to 1; with correlations one of them may be negative.
 
     Notes
     -----

@@ -1,4 +1,5 @@
-"""A table of balls -> the lie reading of each, with its budget: `lie_reading` for many at once, by the same formulas."""
+"""A table of balls -> the lie reading of each, with its budget: `lie_reading` for many at once, by the same
+formulas."""
 
 from collections.abc import Iterable
 
@@ -54,10 +55,12 @@ def lie_readings(
     Parameters
     ----------
     table : DataFrame
-        A row a ball: `club` (label) and, where known, `tilt_deg` and `u_tilt_deg`; where the ball started as `net_left_mm`
-        (left of the aim dot, seen from behind) with `net_distance_mm` (else the one given here), or as `start_deg` with
+        A row a ball: `club` (label) and, where known, `tilt_deg` and `u_tilt_deg`; where the ball started as
+        `net_left_mm` (left of the aim dot, seen from behind) with `net_distance_mm` (else the one given here), or as
+        `start_deg` with
         `u_start_deg` (closed side positive); `lie_error_deg`, `u_lie_error_deg` and `heading_known` of a lie that was
-        judged without a print, taken as they are. NaN and a column left out mean not known; other columns are passed over.
+        judged without a print, taken as they are. NaN and a column left out mean not known; other columns are passed
+        over.
     bag : Bag
         The clubs, for loft and hand.
     **session
@@ -68,8 +71,9 @@ def lie_readings(
     Returns
     -------
     DataFrame
-        With the table's index: start_deg and u_start_deg; face_heading_deg and u_face_heading_deg (0 and the usual doubt
-        where nobody saw the start); heading_known; lie_error_deg, u_lie_error_deg, low_deg and high_deg (95 %), NaN
+        With the table's index: start_deg and u_start_deg; face_heading_deg and u_face_heading_deg (0 and the usual
+        doubt where nobody saw the start); heading_known; lie_error_deg, u_lie_error_deg, low_deg and high_deg (95 %),
+        NaN
         where there is neither tilt nor lie; problem, a sentence where a tilt gives no lie.
 
     Raises
@@ -91,7 +95,8 @@ def lie_readings(
 
 
 def lie_budgets(table: pd.DataFrame, bag: Bag, **session: float | None) -> pd.DataFrame:
-    """Return the uncertainty budgets of what `lie_readings` says of the same balls, a row a component of a ball with a print.
+    """Return the uncertainty budgets of what `lie_readings` says of the same balls, a row a component of a ball with a
+    print.
 
     Columns: ball (the index of its row), component, value, unit, u, sensitivity, contribution_deg, share (of the
     variance; the shares of a ball add up to 1).

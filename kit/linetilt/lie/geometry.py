@@ -39,7 +39,8 @@ def print_tilt_deg(lie_error_deg, loft_deg, face_heading_deg=0.0, setup_tilt_deg
 def lie_from_tilt_deg(tilt_deg, loft_deg, face_heading_deg=0.0, setup_tilt_deg=0.0, line_turn_deg=0.0):
     """Return the lie error that prints a tilt, in degrees: the exact inverse of `print_tilt_deg`, by iteration.
 
-    Takes what that takes, with the tilt in the lie error's place; raises InputError also where no lie error within 45° prints such a tilt.
+    Takes what that takes, with the tilt in the lie error's place; raises InputError also where no lie error within 45°
+    prints such a tilt.
     """
     tilt, *rest = arrays(
         tilt_deg=tilt_deg,
@@ -53,7 +54,8 @@ def lie_from_tilt_deg(tilt_deg, loft_deg, face_heading_deg=0.0, setup_tilt_deg=0
     if np.any(wrong):
         row = [np.broadcast_to(part, np.shape(wrong))[wrong][0] for part in (tilt, *rest)]
         raise InputError(
-            f"tilt_deg is {row[0]:g} at a loft_deg of {row[1]:g} and a face_heading_deg of {row[2]:g}; no lie error prints that; "
+            f"tilt_deg is {row[0]:g} at a loft_deg of {row[1]:g} and a face_heading_deg of {row[2]:g}; no lie error "
+            "prints that; "
             "expected one within 45 degrees; check the tilt, the loft and the heading"
         )
     return lie
@@ -95,7 +97,8 @@ def ink_shift_mm(face_heading_deg, loft_deg, setup_tilt_deg=0.0, line_turn_deg=0
 
 
 def _line_angle(lie, loft, heading, lean):
-    """Angle in the face between the line's print and where a level, square-on line would print, from the heading and the lean."""
+    """Angle in the face between the line's print and where a level, square-on line would print, from the heading and
+    the lean."""
     sin_eta = np.sin(loft) * np.cos(lie)
     return np.arctan(sin_eta * np.tan(heading) - np.sqrt(1 - sin_eta**2) * np.tan(lean) / np.cos(heading))
 
@@ -106,7 +109,8 @@ def tilt_of(lie, loft, heading, lean, turn):
 
 
 def lie_of(tilt, loft, heading, lean, turn):
-    """Invert `tilt_of`; complex numbers pass through for exact derivatives. What does not settle fails the caller's check."""
+    """Invert `tilt_of`; complex numbers pass through for exact derivatives. What does not settle fails the caller's
+    check."""
     tilt, loft, heading, lean = (np.pi / 180 * part for part in (tilt, loft, heading - turn, lean))
     lie = 0.0 * (tilt + loft + heading + lean)
     for _ in range(200):

@@ -8,7 +8,8 @@ from .geometry import arrays
 
 
 def handle_change_mm(lie_change_deg, length_in, lie_deg):
-    """Return how far the hands go down (raised: negative), measured vertically, to bring the toe up by `lie_change_deg`.
+    """Return how far the hands go down (raised: negative), measured vertically, to bring the toe up by
+    `lie_change_deg`.
 
     Parameters
     ----------
@@ -31,13 +32,15 @@ def handle_change_mm(lie_change_deg, length_in, lie_deg):
 
 
 def lie_change_from_handle_deg(handle_mm, length_in, lie_deg):
-    """Return how many degrees the toe comes up when the hands go down by `handle_mm`: the inverse of `handle_change_mm`."""
+    """Return how many degrees the toe comes up when the hands go down by `handle_mm`: the inverse of
+    `handle_change_mm`."""
     handle, length, lie = arrays(handle_mm=handle_mm, length_in=length_in, lie_deg=lie_deg)
     return _lie_change(lie, np.sin(np.radians(lie)) - handle / (MM_PER_INCH * length), f"handle_mm is {handle_mm}")
 
 
 def length_change_in(lie_change_deg, length_in, lie_deg):
-    """Return how much longer (shorter: negative) a club brings the toe up by `lie_change_deg`, hands kept at their height.
+    """Return how much longer (shorter: negative) a club brings the toe up by `lie_change_deg`, hands kept at their
+    height.
 
     Parameters
     ----------

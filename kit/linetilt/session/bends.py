@@ -1,4 +1,5 @@
-"""Before and after the bench: what a session found, what goes to the technician, what comes back, and whether it did what was predicted."""
+"""Before and after the bench: what a session found, what goes to the technician, what comes back, and whether it did
+what was predicted."""
 
 import math
 
@@ -33,8 +34,9 @@ def bench_table(book, session, plan=None):
     Returns
     -------
     DataFrame
-        A row a club to bend: club, head, loft_deg, lie_before_deg (NaN: not known), gauged (whether it was read on a gauge), bend_deg,
-        target_deg, limit (what bound the bend, in words), limit_deg (the head's, either way from the maker's figure), caution.
+        A row a club to bend: club, head, loft_deg, lie_before_deg (NaN: not known), gauged (whether it was read on a
+        gauge), bend_deg, target_deg, limit (what bound the bend, in words), limit_deg (the head's, either way from the
+        maker's figure),         caution.
     """
     now = standing(book, session)
     plan, bag = now.pooled[1] if plan is None else plan, now.bag_now
@@ -83,8 +85,8 @@ def enter_bends(book, session, readings, *, day=None):
     session : int
         The one that the bench sheet was made from.
     readings : path or DataFrame
-        A row a club: club, gauge_after_deg (the lie read on the gauge after the bend); bend_deg (upright positive) where no reading was
-        taken before; note. Rows with neither number are passed over.
+        A row a club: club, gauge_after_deg (the lie read on the gauge after the bend); bend_deg (upright positive)
+        where no reading was taken before; note. Rows with neither number are passed over.
     day : date or str, optional
 
     Returns
@@ -157,7 +159,8 @@ def enter_bends(book, session, readings, *, day=None):
 
 
 def _entered_already(before, club, after, bend, day):
-    """Return the id of the bend that this row entered earlier, or None; `before` holds the club's bends since the session."""
+    """Return the id of the bend that this row entered earlier, or None; `before` holds the club's bends since the
+    session."""
     if before.empty:
         return None
     last = before.iloc[-1]
@@ -190,9 +193,10 @@ def retest(book, session):
     Returns
     -------
     DataFrame
-        A row a club hit in both: club, balls (of the retest), before_deg, bend_deg (done between the two), predicted_deg, found_deg, each
-        lie error with its standard uncertainty u_…, off_deg (found less predicted) with its 95 % interval low_deg and high_deg,
-        helped (probability that the club is closer to level than before), verdict (one of `VERDICTS`) and the same as a sentence.
+        A row a club hit in both: club, balls (of the retest), before_deg, bend_deg (done between the two),
+        predicted_deg, found_deg, each lie error with its standard uncertainty u_…, off_deg (found less predicted) with
+        its 95 % interval low_deg and         high_deg, helped (probability that the club is closer to level than
+        before), verdict (one of `VERDICTS`) and the         same as a         sentence.
 
     Raises
     ------
@@ -272,7 +276,8 @@ def _verdict(label, balls, bend, before, after):
 
 
 def retest_of(book, session):
-    """Return the `retest` that belongs to a session: its own where it tests another again, else the last one that tests it; None where there is none yet."""
+    """Return the `retest` that belongs to a session: its own where it tests another again, else the last one that tests
+    it; None where there is none yet."""
     row, sessions = session_row(book, session), book.sessions()
     again = sessions.loc[sessions["retest_of"] == session, "session_id"]
     which = session if not pd.isna(row["retest_of"]) else int(again.iloc[-1]) if len(again) else None

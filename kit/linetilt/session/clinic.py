@@ -30,7 +30,8 @@ def clinic_sign_in(book, people, *, day, bag=None, place=""):
     ----------
     book : SessionBook
     people : path or DataFrame
-        A row a golfer: name; handed ("right" if left out), note, bag (a CSV file as `read_bag` reads it, beside the list).
+        A row a golfer: name; handed ("right" if left out), note, bag (a CSV file as `read_bag` reads it, beside the
+        list).
     day : date or str
     bag : Bag, optional
         The clubs of everybody who brings no file.
@@ -55,12 +56,14 @@ def clinic_sign_in(book, people, *, day, bag=None, place=""):
         handed, clubs = hand_of(row.get("handed", "right")), bag if "bag" not in row else read_bag(folder / row["bag"])
         if not row.get("name") or handed not in HANDS or not isinstance(clubs, Bag):
             raise InputError(
-                f'sign-in list, row {number}: expected a name, handed "right" or "left" and clubs (a bag file, or a bag for all); it says {row}'
+                f'sign-in list, row {number}: expected a name, handed "right" or "left" and clubs (a bag file, or a '
+                f"bag for all); it says {row}"
             )
         entries.append((row["name"], handed, row.get("note", ""), clubs))
     if len({name for name, *_ in entries}) < len(entries):
         raise InputError(
-            "two golfers of the sign-in list have the same name; expected a name for each; add something that tells them apart"
+            "two golfers of the sign-in list have the same name; expected a name for each; add something that tells "
+            "them apart"
         )
     here = book.sessions()
     here = here[here["day"] == str(day)[:10]].set_index("golfer")
@@ -86,8 +89,9 @@ def clinic_turns(book, day, *, balls=15):
     Returns
     -------
     DataFrame
-        A row a golfer, next first: golfer, session_id, balls, settled (clubs that need no more balls, of all), next_club, done. Golfers with
-        the fewest balls come first, then in the order of signing in; those who are done come last.
+        A row a golfer, next first: golfer, session_id, balls, settled (clubs that need no more balls, of all),
+        next_club, done. Golfers with the fewest balls come first, then in the order of signing in; those who are done
+        come last.
     """
     rows = []
     sessions = book.sessions()

@@ -1,4 +1,5 @@
-"""An invented season and retakes of photos, for trying things out: a dozen golfers, an afternoon together, bends, retests and practice. Nobody in it is real."""
+"""An invented season and retakes of photos, for trying things out: a dozen golfers, an afternoon together, bends,
+retests and practice. Nobody in it is real."""
 
 import math
 from pathlib import Path
@@ -64,8 +65,8 @@ def demo_book(path, golfers=len(GOLFERS)):
     Returns
     -------
     SessionBook
-        Open. A dozen golfers hit 3 balls with each of 5 clubs on three Saturdays; four had clubs bent after the first; two practised with
-        the 7-iron besides.
+        Open. A dozen golfers hit 3 balls with each of 5 clubs on three Saturdays; four had clubs bent after the first;
+        two practised with the 7-iron besides.
     """
     book = SessionBook(path)
     rng = np.random.default_rng(20260411)
@@ -165,10 +166,12 @@ def _hit(rng, bag, swing, clubs, own, handed):
 
 
 def demo_retakes(jobs, people=("Ansel", "Bryn", "Corin"), repeats=2):
-    """Photograph the same faces again, in software: from the same spot and in the same light, by people who aim and hold the phone differently.
+    """Photograph the same faces again, in software: from the same spot and in the same light, by people who aim and
+    hold the phone differently.
 
-    Turning a camera about its lens changes a picture by a known projection (K R K⁻¹ with the focal length that the photo states), so
-    these are what such photos would be. What they cannot show is another spot, another lamp or a smudged lens.
+    Turning a camera about its lens changes a picture by a known projection (K R K⁻¹ with the focal length that the
+    photo states), so these are what such photos would be. What they cannot show is another spot, another lamp or a
+    smudged lens.
 
     Parameters
     ----------
@@ -204,7 +207,8 @@ def demo_retakes(jobs, people=("Ansel", "Bryn", "Corin"), repeats=2):
 
 
 def _retake(data, turn_deg, blur_px, light, rng):
-    """Return a JPEG taken from the same spot by a camera turned about its own axes; what the photo says of itself (EXIF) stays."""
+    """Return a JPEG taken from the same spot by a camera turned about its own axes; what the photo says of itself
+    (EXIF) stays."""
     raw = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION)
     height, width = raw.shape[:2]
     focal = open_photo(data).f35_mm / DIAGONAL_35MM * math.hypot(height, width)

@@ -1,4 +1,5 @@
-"""What a fitter sets up before the first ball, kept in the book entry by entry: golfer, hand, clubs, units, net, lean of the line."""
+"""What a fitter sets up before the first ball, kept in the book entry by entry: golfer, hand, clubs, units, net, lean
+of the line."""
 
 import threading
 from dataclasses import replace
@@ -21,9 +22,9 @@ SCREEN = "setup"  # who acts, in the book's list of edits
 class Desk:
     """A golfer, bag and session of the book, and the entries that set them up.
 
-    Every method that enters something has written it to the book when it returns. It stays with its session: where another one
-    was opened elsewhere meanwhile, nothing is entered before `stay` or `follow` says whose turn it is. Its `lock` is for
-    the panels on it, one of which acts at a time.
+    Every method that enters something has written it to the book when it returns. It stays with its session: where
+    another one was opened elsewhere meanwhile, nothing is entered before `stay` or `follow` says whose turn it is. Its
+    `lock` is     for the panels on it, one of which acts at a time.
 
     Parameters
     ----------
@@ -88,13 +89,15 @@ class Desk:
         return pd.DataFrame() if session is None else self.book.clubs(int(session["bag_id"]))
 
     def setting(self, name):
-        """Return a setting of the current session (see `SessionBook.add_session`); None where it is not known, units by default."""
+        """Return a setting of the current session (see `SessionBook.add_session`); None where it is not known, units by
+        default."""
         session = self.session
         value = {"length_unit": "mm", "carry_unit": "m"}.get(name) if session is None else session[name]
         return None if value is None or pd.isna(value) else value
 
     def net_help(self, beside_mm=100.0):
-        """Return how many degrees off the line a ball started that hit the net so far beside the aim dot; None without a net."""
+        """Return how many degrees off the line a ball started that hit the net so far beside the aim dot; None without
+        a net."""
         distance = self.setting("net_distance_mm")
         return None if distance is None else float(start_from_net(beside_mm, distance).start_deg)
 
@@ -124,7 +127,8 @@ class Desk:
         self._tell()
 
     def add_session(self, place=""):
-        """Begin a session of today with the same bag; units and net distance are carried over, the lean of the line is not."""
+        """Begin a session of today with the same bag; units and net distance are carried over, the lean of the line is
+        not."""
         bag, settings = self._bag(), self._settings("length_unit", "carry_unit", "net_distance_mm")
         with self._acting():
             self._session = self.book.add_session(bag, place=place, **settings)
@@ -167,7 +171,8 @@ class Desk:
         if name == "gauge_lie_deg":
             if value is None:
                 raise InputError(
-                    "a gauge reading cannot be emptied; expected another reading; take it back with \u201cTake back the last entry\u201d, or type the right one over it"
+                    "a gauge reading cannot be emptied; expected another reading; take it back with \u201cTake back "
+                    "the last entry\u201d, or type the right one over it"
                 )
             with self._acting():
                 self.book.add_gauge_reading(self._bag(), clubs.loc[club_id, "label"], value)
@@ -192,12 +197,14 @@ class Desk:
         self._tell()
 
     def understand_bag(self, source):
-        """Read the clubs of a table without entering anything; return (clubs that are new, as a `Bag` or None; labels that are there)."""
+        """Read the clubs of a table without entering anything; return (clubs that are new, as a `Bag` or None; labels
+        that are there)."""
         self._bag()
         golfer, clubs = self.golfer, list(read_bag(source))
         if golfer["handed"] == "right" and any(club.handed == "left" for club in clubs):
             raise InputError(
-                f"the file holds left-handed clubs, and {golfer['name']} is entered as right-handed; expected one hand; "
+                f"the file holds left-handed clubs, and {golfer['name']} is entered as right-handed; expected one "
+                "hand; "
                 "correct one of both first"
             )
         there = {club_label(label) for label in self.clubs.get("label", [])}
@@ -212,7 +219,8 @@ class Desk:
         self._tell()
 
     def load_bag(self, source):
-        """Enter the clubs of a table that are not in the bag yet, as one entry; return (labels entered, labels that were there)."""
+        """Enter the clubs of a table that are not in the bag yet, as one entry; return (labels entered, labels that
+        were there)."""
         new, there = self.understand_bag(source)
         if new is not None:
             self.enter_bag(new)
@@ -230,7 +238,8 @@ class Desk:
             self._tell()
 
     def enter_lean(self, toe_side_deg, plus_minus_deg):
-        """Enter the lean of the ball's line as judged by eye: degrees to the toe's side, and the range that holds it 95 times in 100."""
+        """Enter the lean of the ball's line as judged by eye: degrees to the toe's side, and the range that holds it 95
+        times in 100."""
         if plus_minus_deg is None or not plus_minus_deg > 0:
             raise InputError(
                 f"give or take is {plus_minus_deg!r} degrees; expected more than 0, since no line stands exactly"
@@ -249,7 +258,8 @@ class Desk:
         edit = self.book.last_edit(SCREEN, self._session)
         if edit is None:
             raise InputError(
-                "there is nothing to take back here; expected an entry made in this notebook; photos and bends are taken back where they were entered"
+                "there is nothing to take back here; expected an entry made in this notebook; photos and bends are "
+                "taken back where they were entered"
             )
         with self._acting():
             what = self.book.undo(edit)

@@ -1,4 +1,5 @@
-"""The one way in for balls that are typed or come as a table. Photos come by the intake; both end in `SessionBook.add_shots`."""
+"""The one way in for balls that are typed or come as a table. Photos come by the intake; both end in
+`SessionBook.add_shots`."""
 
 import hashlib
 import uuid
@@ -28,19 +29,20 @@ _FACTS = ("club", *NUMBERS)  # what tells one typed ball from another
 def enter_readings(book: SessionBook, session: int, readings: Any) -> list[int]:
     """Enter a table of balls into a session, the whole of it or nothing.
 
-    Entering the same table again changes nothing, and of a table that has grown only the new rows come in. What the balls
-    share, the net's distance and the lean of the ball's line, is the session's.
+    Entering the same table again changes nothing, and of a table that has grown only the new rows come in. What the
+    balls share, the net's distance and the lean of the ball's line, is the session's.
 
     Parameters
     ----------
     book : SessionBook
     session : int
     readings : path or DataFrame
-        A row a ball: club, and what is known of tilt_deg and u_tilt_deg; strike_toe_mm, strike_up_mm, line_width_mm and their
-        u_…; net_left_mm (where the ball hit the net, left of the aim dot seen from behind; net_distance_mm where that was not
-        the session's) or start_deg and u_start_deg; lie_error_deg, u_lie_error_deg of a lie judged without a print; photo
-        (path); why (set aside because of it); note. `ball` numbers the session's balls, or `shot` those of each club: then
-        a corrected row corrects its ball. What `measure_photos` returns goes in as it is; a refused photo waits as refused.
+        A row a ball: club, and what is known of tilt_deg and u_tilt_deg; strike_toe_mm, strike_up_mm, line_width_mm and
+        their u_…; net_left_mm (where the ball hit the net, left of the aim dot seen from behind; net_distance_mm where
+        that         was not the session's) or start_deg and u_start_deg; lie_error_deg, u_lie_error_deg of a lie judged
+        without a         print;         photo (path); why (set aside because of it); note. `ball` numbers the session's
+        balls, or `shot`         those of each         club:         then a corrected row corrects its ball. What
+        `measure_photos` returns goes         in as it is; a refused         photo waits as         refused.
 
     Returns
     -------
@@ -115,7 +117,8 @@ def _ball(row: dict[str, Any], golfer: str | None) -> dict[str, Any]:
     }
     if golfer is not None and str(row.get("golfer", golfer)) != golfer:
         raise InputError(
-            f"golfer is {row['golfer']!r}; expected {golfer!r}, whose session this is; choose that golfer's rows or session"
+            f"golfer is {row['golfer']!r}; expected {golfer!r}, whose session this is; choose that golfer's rows or "
+            "session"
         )
     ball: dict[str, Any] = {"club": row.get("club", ""), "photo": row.get("photo"), "note": row.get("note", "")}
     ball["mark"] = {name: row[name] for name in (*MARK_COLUMNS, *LENGTH_COLUMNS, "remarks", "kit") if name in row}
@@ -123,7 +126,8 @@ def _ball(row: dict[str, Any], golfer: str | None) -> dict[str, Any]:
         ball["lie"] = {name: row.get(name) for name in (*LIE_COLUMNS, "heading_known")}
         if None in [ball["lie"][name] for name in LIE_COLUMNS]:
             raise InputError(
-                "a lie was given without its uncertainty, or the other way round; expected lie_error_deg and u_lie_error_deg"
+                "a lie was given without its uncertainty, or the other way round; expected lie_error_deg and "
+                "u_lie_error_deg"
             )
     if "start_deg" in row:
         ball["start"] = (row["start_deg"], row.get("u_start_deg"))
@@ -158,7 +162,8 @@ def _check_lies(book: SessionBook, session: int, balls: list[dict[str, Any]], nu
     for number in problems.index[problems != ""]:
         row = table.loc[number]
         raise InputError(
-            f"readings, row {number}: tilt_deg is {row['tilt_deg']:g} with the {row['club']}; expected a tilt that some lie "
+            f"readings, row {number}: tilt_deg is {row['tilt_deg']:g} with the {row['club']}; expected a tilt that "
+            "some lie "
             "prints; check the tilt, the club's loft and where the ball started"
         )
 
@@ -179,7 +184,8 @@ def _flat(ball: Mapping[str, Any]) -> dict[str, Any]:
 def _give_keys(book: SessionBook, session: int, balls: list[dict[str, Any]]) -> None:
     """Give every ball a key: its number where the table has one, its photo's, else its place in the table so far.
 
-    The key of a row without a number names all rows down to it, so that a table that has grown is known by its first rows.
+    The key of a row without a number names all rows down to it, so that a table that has grown is known by its first
+    rows.
 
     Raises
     ------
@@ -211,8 +217,10 @@ def _give_keys(book: SessionBook, session: int, balls: list[dict[str, Any]]) -> 
     alike = [key for key in new if key.split()[-1] in there]
     if len(alike) >= 2 and 2 * len(alike) > len(new):
         raise InputError(
-            f"{len(alike)} of {len(new)} new rows read like balls that are in the book already, as if a table that was entered "
-            "had been changed since; expected new balls, or a column `ball` that numbers each, by which a corrected row "
+            f"{len(alike)} of {len(new)} new rows read like balls that are in the book already, as if a table that "
+            "was entered "
+            "had been changed since; expected new balls, or a column `ball` that numbers each, by which a corrected "
+            "row "
             "corrects its ball; add that column, or enter the new rows alone"
         )
 

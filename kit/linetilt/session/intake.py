@@ -1,4 +1,5 @@
-"""The photos of a session: from a folder or an upload into the book, measured, then counted or set aside. No widgets here."""
+"""The photos of a session: from a folder or an upload into the book, measured, then counted or set aside. No widgets
+here."""
 
 import threading
 from collections import Counter, OrderedDict
@@ -65,10 +66,11 @@ class PhotoIntake:
     book : SessionBook
     session : int
     folder : path, optional
-        Where photos arrive; its own folders are looked into as well. Default: what was said last for this session, see `watch`.
+        Where photos arrive; its own folders are looked into as well. Default: what was said last for this session, see
+        `watch`.
     shot_list : path or DataFrame, optional
-        A row a photo: `photo` (its path, or the end of it), and any of `club`, `net_left_mm` and `net_distance_mm` (see `start_from_net`; the
-        distance is else the session's).
+        A row a photo: `photo` (its path, or the end of it), and any of `club`, `net_left_mm` and `net_distance_mm` (see
+        `start_from_net`; the distance is else the session's).
     measure : callable
         As `measure_photo`.
 
@@ -122,7 +124,8 @@ class PhotoIntake:
         self.look(settled=True)
 
     def look(self, settled=False):
-        """Look into the folders; return the names of the photos that came since the last look, once their files have stopped growing.
+        """Look into the folders; return the names of the photos that came since the last look, once their files have
+        stopped growing.
 
         With `settled` every file counts as whole.
         """
@@ -150,7 +153,8 @@ class PhotoIntake:
         return entries[name]
 
     def _all(self):
-        """The entries by name; a folder of thousands is gone through again only where a photo or the book has changed since."""
+        """The entries by name; a folder of thousands is gone through again only where a photo or the book has changed
+        since."""
         state = self.book.state()
         if self._listing is None or self._listing[0] != state:
             self._listing = state, {entry.name: entry for entry in self._list()}
@@ -211,7 +215,8 @@ class PhotoIntake:
         return None if pd.isna(shot["start_deg"]) else StartDirection(shot["start_deg"], shot["u_start_deg"])
 
     def spot(self, name):
-        """Return where a photo's ball hit the net, as (left of the aim dot, distance or None for the session's) in mm; None where nobody said."""
+        """Return where a photo's ball hit the net, as (left of the aim dot, distance or None for the session's) in mm;
+        None where nobody said."""
         shot = self.shot(name) or self._start_facts(name)
         left, distance = shot.get("net_left_mm"), shot.get("net_distance_mm")
         return None if pd.isna(left) else (left, None if pd.isna(distance) else distance)
@@ -248,7 +253,8 @@ class PhotoIntake:
             return self._enter(entry, label)
 
     def place(self, name, corners=None, line=None):
-        """Measure again from marks placed by hand, and return the `FaceMark`; what is not given is looked for in the photo.
+        """Measure again from marks placed by hand, and return the `FaceMark`; what is not given is looked for in the
+        photo.
 
         Raises
         ------
@@ -279,7 +285,8 @@ class PhotoIntake:
         self._keep_start(name, {"start": start or (None, None)})
 
     def set_spot(self, name, left_mm, distance_mm=None):
-        """Say where the ball hit the net: left of the aim dot seen from behind, and how far away the net was if not as far as the session says."""
+        """Say where the ball hit the net: left of the aim dot seen from behind, and how far away the net was if not as
+        far as the session says."""
         start_from_net(
             left_mm, self.settings["net_distance_mm"] if distance_mm is None else distance_mm
         )  # refuses what cannot be
@@ -300,7 +307,8 @@ class PhotoIntake:
         return self.book.acting(SCREEN, self.session)
 
     def mark(self, name):
-        """Return a photo's `FaceMark`, measured again from the book's marks where it is not at hand; None where there is none.
+        """Return a photo's `FaceMark`, measured again from the book's marks where it is not at hand; None where there
+        is none.
 
         What stands in the book is not touched.
         """
@@ -325,9 +333,11 @@ class PhotoIntake:
         return {kind: marks[kind] for kind in marks.get("by_hand", ())}
 
     def marks(self, name):
-        """Return where a photo's handles belong: corners and line in pixels of the upright full-size photo, two lists of points.
+        """Return where a photo's handles belong: corners and line in pixels of the upright full-size photo, two lists
+        of points.
 
-        As measured, where it was; what the kit could find, where the photo was refused; the rest is laid out in the middle.
+        As measured, where it was; what the kit could find, where the photo was refused; the rest is laid out in the
+        middle.
         """
         marks = self._stored_marks(name)
         if marks:
@@ -380,7 +390,8 @@ class PhotoIntake:
             self.book.set_aside(shot, why)
 
     def undo(self):
-        """Take back the last decision or correction made on this screen in this session, and return the `Entry` as it is then.
+        """Take back the last decision or correction made on this screen in this session, and return the `Entry` as it
+        is then.
 
         That a photo was measured is no decision: it stays in the book.
         """
@@ -388,7 +399,8 @@ class PhotoIntake:
             edit = self.book.last_edit(SCREEN, self.session, ("corrected", "decided"))
             if edit is None:
                 raise InputError(
-                    "there is no decision of this screen to take back in this session; expected a shot that was counted, "
+                    "there is no decision of this screen to take back in this session; expected a shot that was "
+                    "counted, "
                     "set aside or corrected here"
                 )
             shots = self.book.touched(edit, "shot")
@@ -403,7 +415,8 @@ class PhotoIntake:
         return self._sizes[entry.path] if entry.path in self._sizes else self._picture(entry)[1]
 
     def picture(self, name, with_marks=True):
-        """Return a JPEG of a photo for the screen, with what was found in it or as it is, and the size of the full photo.
+        """Return a JPEG of a photo for the screen, with what was found in it or as it is, and the size of the full
+        photo.
 
         Raises
         ------
@@ -545,7 +558,8 @@ def open_session(book, bag=None, *, golfer="Golfer"):
 def open_photos(book, folder=None, bag=None, shot_list=None, *, demo=None):
     """Return the `PhotoIntake` of the book's current session, or of a new one (see `open_session`).
 
-    `demo` is a folder such as the kit's `demo_photos`: its golfer's bag, photos and list of shots stand in for what is not given.
+    `demo` is a folder such as the kit's `demo_photos`: its golfer's bag, photos and list of shots stand in for what is
+    not given.
     """
     demo = None if demo is None else Path(demo)
     session = open_session(book, demo / "bag.csv" if demo and bag is None else bag)

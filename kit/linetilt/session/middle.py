@@ -1,4 +1,5 @@
-"""The one middle: from a session's facts to its readings, its fit, its plan and where it stands. Every page calls this and nothing else.
+"""The one middle: from a session's facts to its readings, its fit, its plan and where it stands. Every page calls this
+and nothing else.
 
 Nothing here is stored: all of it follows from the book, and is kept until somebody writes to the book.
 """
@@ -115,9 +116,9 @@ def session_shots(book: SessionBook, session: int | None = None) -> pd.DataFrame
     -------
     DataFrame
         A row a ball in the order hit: the facts (see `SessionBook.shots`), then by the session's settings and its clubs
-        start_deg and u_start_deg, lie_error_deg and u_lie_error_deg, heading_known, problem (a sentence where a tilt gives
-        no lie), counted (False also where there is no lie). Strikes measured in a photo are in mm of the score-line length
-        that is entered now.
+        start_deg and u_start_deg, lie_error_deg and u_lie_error_deg, heading_known, problem (a sentence where a tilt
+        gives no lie), counted (False also where there is no lie). Strikes measured in a photo are in mm of the
+        score-line         length that is entered now.
     """
     if session is None:
         tables = [session_shots(book, int(one)) for one in book.sessions()["session_id"]]
@@ -225,13 +226,15 @@ class Standing:
         return {label: (lie + self.done_deg.get(label, 0.0), u) for label, (lie, u) in pairs}
 
     def lie_error(self, club: str) -> tuple[float, float]:
-        """Return one club's of `lie_errors`, by its label; InputError where the bag has no such club or no ball counts yet."""
+        """Return one club's of `lie_errors`, by its label; InputError where the bag has no such club or no ball counts
+        yet."""
         label = self.bag[club].label
         self.pooled  # noqa: B018
         return self.lie_errors[label]
 
     def numbers(self, club: str | None = None) -> dict[str, int]:
-        """Return how many balls there are, of one club or of all, by what has become of them: counted, to_look_at, set_aside, refused, without_lie."""
+        """Return how many balls there are, of one club or of all, by what has become of them: counted, to_look_at,
+        set_aside, refused, without_lie."""
         shots = self.shots if club is None else self.shots[self.shots["club"] == club]
         states = shots["state"].value_counts()
         counted = int(shots["counted"].sum())
@@ -314,7 +317,8 @@ def session_plan(book: SessionBook, session: int) -> pd.DataFrame:
 
 
 def bend_between(was: Any, now: Any) -> float:
-    """Return the bend done between two states of a `Club`, in degrees, upright positive: by the gauge where both were read on it."""
+    """Return the bend done between two states of a `Club`, in degrees, upright positive: by the gauge where both were
+    read on it."""
     if None in (was.gauge_lie_deg, now.gauge_lie_deg):
         return float(now.bent_deg - was.bent_deg)
     return float(now.gauge_lie_deg - was.gauge_lie_deg)

@@ -1,4 +1,5 @@
-"""The photos that have arrived: in the folder that a phone syncs into, and in the inbox beside a book where uploads wait."""
+"""The photos that have arrived: in the folder that a phone syncs into, and in the inbox beside a book where uploads
+wait."""
 
 import hashlib
 import os
@@ -26,7 +27,8 @@ def photo_folder(folder):
 
 
 class PhotoFiles:
-    """Photos by name: the path within the folder, or "uploaded/" and the name in the inbox. A file that still grows is left out.
+    """Photos by name: the path within the folder, or "uploaded/" and the name in the inbox. A file that still grows is
+    left out.
 
     Parameters
     ----------
@@ -45,7 +47,8 @@ class PhotoFiles:
         self._by_size = {}  # names
 
     def look(self, settled=False):
-        """Look into the folders; return the names that are new or changed since the last look, once their files have stopped growing.
+        """Look into the folders; return the names that are new or changed since the last look, once their files have
+        stopped growing.
 
         With `settled` every file counts as whole.
         """
@@ -62,7 +65,8 @@ class PhotoFiles:
         return came
 
     def receive(self, name, content):
-        """Put an uploaded photo into the inbox and return its name; one that is there already keeps the name that it has.
+        """Put an uploaded photo into the inbox and return its name; one that is there already keeps the name that it
+        has.
 
         Raises
         ------
@@ -124,7 +128,8 @@ class PhotoFiles:
         return next((name for name in names if self.digest(name) == digest()), None)
 
     def _files(self):
-        """Return name, path, size and time of every photo's file; by `os.scandir`, since a folder of 20,000 is gone through every few seconds."""
+        """Return name, path, size and time of every photo's file; by `os.scandir`, since a folder of 20,000 is gone
+        through every few seconds."""
         files = []
         for folder, start in ((self.folder, ""), (self.inbox, "uploaded/")):
             waiting, first = [(folder, start)] if folder is not None else [], len(files)

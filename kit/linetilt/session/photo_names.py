@@ -26,7 +26,8 @@ def safe_name(name):
 def club_from_name(name, labels):
     """Return the label of the club that a photo's name says, or None.
 
-    The file's name may start with it ("7-1.jpg", "PW_3.jpg", "7i 2.jpg"), or a folder may be called so ("7/IMG_0412.jpg", "7 iron/a.jpg").
+    The file's name may start with it ("7-1.jpg", "PW_3.jpg", "7i 2.jpg"), or a folder may be called so
+    ("7/IMG_0412.jpg", "7 iron/a.jpg").
     """
     *folders, file = Path(name).parts
     by_word = {label.lower(): label for label in labels}

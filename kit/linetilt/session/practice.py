@@ -1,4 +1,5 @@
-"""One golfer over days and weeks: where the strikes are, what changes and how sure that is, and how far the hands have come."""
+"""One golfer over days and weeks: where the strikes are, what changes and how sure that is, and how far the hands have
+come."""
 
 import math
 from dataclasses import dataclass
@@ -42,9 +43,9 @@ def practice_shots(book, golfer, club=None):
     Returns
     -------
     DataFrame
-        A row a shot that was not set aside, oldest first: day, session_id, club, strike_toe_mm, strike_up_mm, tilt_deg, lie_error_deg,
-        u_lie_error_deg, bent_deg (by how much the club was bent by then, upright positive) and delivery_deg (lie error less that bend:
-        what the golfer does, whatever the bench did).
+        A row a shot that was not set aside, oldest first: day, session_id, club, strike_toe_mm, strike_up_mm, tilt_deg,
+        lie_error_deg, u_lie_error_deg, bent_deg (by how much the club was bent by then, upright positive) and
+        delivery_deg (lie error         less that bend: what the golfer does, whatever the bench did).
 
     Raises
     ------
@@ -64,7 +65,8 @@ def practice_shots(book, golfer, club=None):
         table = table[table["club"] == str(club)].reset_index(drop=True)
     if table.empty:
         raise InputError(
-            f"golfer {golfer} has no shots{'' if club is None else f' with the {club}'} in this book; expected at least one"
+            f"golfer {golfer} has no shots{'' if club is None else f' with the {club}'} in this book; expected at "
+            "least one"
         )
     table["delivery_deg"] = table["lie_error_deg"] - table["bent_deg"]
     return table[
@@ -100,8 +102,9 @@ def practice_days(shots, *, within_mm=WITHIN_MM, middle_toe_mm=0.0, middle_up_mm
     Returns
     -------
     DataFrame
-        A row a day: day, balls (with a strike), mean and standard deviation of strike_toe_mm and strike_up_mm, share (of strikes within
-        `within_mm`) with its 95 % interval low_share and high_share (Wilson's), lie_error_deg and delivery_deg (means).
+        A row a day: day, balls (with a strike), mean and standard deviation of strike_toe_mm and strike_up_mm, share
+        (of strikes within `within_mm`) with its 95 % interval low_share and high_share (Wilson's), lie_error_deg and
+        delivery_deg (means).
     """
     shots = _with_distance(shots, within_mm, middle_toe_mm, middle_up_mm)
     days = shots.groupby("day", sort=True)
@@ -124,13 +127,15 @@ class Trend:
     quantity : str
         One of `QUANTITIES`.
     per_week, low_per_week, high_per_week : float
-        Change a week with its 95 % interval, in the quantity's unit ("inside": a share from 0 to 1); NaN from fewer than three days.
+        Change a week with its 95 % interval, in the quantity's unit ("inside": a share from 0 to 1); NaN from fewer
+        than three days.
     weeks : float
         From the first day to the last.
     day_sd : float
         How much the golfer differs from day to day beside the trend and the scatter of shots (standard deviation).
     days : DataFrame
-        A row a day: day, weeks since the first, value (mean, clubs set against each other within days) and u (its standard uncertainty).
+        A row a day: day, weeks since the first, value (mean, clubs set against each other within days) and u (its
+        standard uncertainty).
     verdict : {"too few days", "no change yet", "more", "less"}
     start : float
         The trend's value on the first day.
@@ -174,9 +179,11 @@ def practice_trend(shots, quantity="strike_toe_mm", *, within_mm=WITHIN_MM, midd
     Parameters
     ----------
     shots : DataFrame
-        From `practice_shots`. Several clubs are set against each other within days, so that a change of clubs is no change of the golfer.
+        From `practice_shots`. Several clubs are set against each other within days, so that a change of clubs is no
+        change of the golfer.
     quantity : str
-        One of `QUANTITIES`; "away_mm" is a strike's distance from the middle, "inside" whether it is within `within_mm`.
+        One of `QUANTITIES`; "away_mm" is a strike's distance from the middle, "inside" whether it is within
+        `within_mm`.
     within_mm, middle_toe_mm, middle_up_mm
         As in `practice_days`.
 
@@ -191,8 +198,9 @@ def practice_trend(shots, quantity="strike_toe_mm", *, within_mm=WITHIN_MM, midd
 
     Notes
     -----
-    Random-effects regression of the days' means on time: Student's t with two degrees of freedom less than days (Knapp and Hartung,
-    Statistics in Medicine 22 (2003) 2693-2710), variance of days by Paule and Mandel, J. Res. NBS 87 (1982) 377.
+    Random-effects regression of the days' means on time: Student's t with two degrees of freedom less than days (Knapp
+    and Hartung, Statistics in Medicine 22 (2003) 2693-2710), variance of days by Paule and Mandel, J. Res. NBS 87
+    (1982) 377.
     """
     if quantity not in QUANTITIES:
         raise InputError(f"quantity is {quantity!r}; expected one of {', '.join(QUANTITIES)}")
@@ -250,9 +258,10 @@ class HandlePractice:
     target_mm : float
         How far the hands are to go down (up: negative), in mm.
     days : DataFrame
-        A row a day: day, balls, lowered_mm (how far the hands have come down since the start, by the lie at impact) with its 95 %
-        interval low_mm and high_mm.
-    verdict : {"too few balls to tell", "no change yet", "the wrong way", "on the way", "perhaps there", "there", "past it"}
+        A row a day: day, balls, lowered_mm (how far the hands have come down since the start, by the lie at impact)
+        with its 95 % interval low_mm and high_mm.
+    verdict : {"too few balls to tell", "no change yet", "the wrong way", "on the way", "perhaps there", "there", "past
+    it"}
         Of the last day. "there": the target is within the interval, and nothing short of half the target is.
     """
 
@@ -269,7 +278,8 @@ class HandlePractice:
         sign = math.copysign(1, self.target_mm)
         low, high = sorted((sign * last["low_mm"], sign * last["high_mm"]))
         return (
-            f"Target with the {self.club}: hands {abs(self.target_mm):.0f} mm {way}. On {last['day']} they were {sign * last['lowered_mm']:.0f} mm "
+            f"Target with the {self.club}: hands {abs(self.target_mm):.0f} mm {way}. On {last['day']} they were "
+            f"{sign * last['lowered_mm']:.0f} mm "
             f"{way} of where they began (95 % interval {low:.0f} to {high:.0f}): {self.verdict}."
         )
 
@@ -286,7 +296,8 @@ def practice_handle(shots, club, target_mm, *, start=None):
     target_mm : float
         How far the hands are to go down (up: negative), as `hands_lower_mm` of a plan, in mm.
     start : (float, float), optional
-        Lie error and its standard uncertainty from which it began, in degrees, both without bends done since; default: the first day's shots.
+        Lie error and its standard uncertainty from which it began, in degrees, both without bends done since; default:
+        the first day's shots.
 
     Returns
     -------
@@ -301,7 +312,8 @@ def practice_handle(shots, club, target_mm, *, start=None):
     lie_deg = club.gauge_lie_deg or club.lie_deg
     if club.length_in is None or lie_deg is None or target == 0:
         raise InputError(
-            f"the {club.label} has length_in {club.length_in} and a lie of {lie_deg}, the target is {target:g} mm; expected inches, degrees "
+            f"the {club.label} has length_in {club.length_in} and a lie of {lie_deg}, the target is {target:g} mm; "
+            "expected inches, degrees "
             "and a target other than 0"
         )
     rows = shots[(shots["club"] == club.label) & shots["delivery_deg"].notna()]
@@ -309,7 +321,8 @@ def practice_handle(shots, club, target_mm, *, start=None):
     dof = len(rows) - len(days)
     if dof < 3 or (start is None and len(days) < 2):
         raise InputError(
-            f"{len(rows)} shots on {len(days)} days with the {club.label}; expected at least 2 days, with 3 shots more than days"
+            f"{len(rows)} shots on {len(days)} days with the {club.label}; expected at least 2 days, with 3 shots "
+            "more than days"
         )
     scatter = float(np.sqrt((days["var"].fillna(0) * (days["count"] - 1)).sum() / dof))
     u = scatter / np.sqrt(days["count"])
@@ -364,7 +377,8 @@ def _day_means(shots, quantity):
     normal = design.T @ design
     if np.linalg.matrix_rank(normal) < len(normal):
         raise InputError(
-            "some clubs were hit on no day together with the others, so a change of clubs looks like a change of the golfer; expected clubs that were hit together; choose one club"
+            "some clubs were hit on no day together with the others, so a change of clubs looks like a change of the "
+            "golfer; expected clubs that were hit together; choose one club"
         )
     inverse = np.linalg.inv(normal)
     found = inverse @ design.T @ value

@@ -1,4 +1,5 @@
-"""Which book a notebook works in: the fitter's own, shared by all notebooks, or until it holds a golfer one with the invented afternoon."""
+"""Which book a notebook works in: the fitter's own, shared by all notebooks, or until it holds a golfer one with the
+invented afternoon."""
 
 import json
 import os
@@ -27,17 +28,19 @@ def open_book(book_file=None, *, demo=None, measured=False):
     ----------
     book_file : path, optional
         The book; made where there is none. None: the book that the environment variable ``LINETILT_BOOK`` names, which
-        ``python -m linetilt`` sets for all notebooks; without that a trial book in a temporary folder, forgotten when the kernel ends.
+        ``python -m linetilt`` sets for all notebooks; without that a trial book in a temporary folder, forgotten when
+        the kernel ends.
     demo : path, optional
-        The kit's `demo_photos`. As long as the book holds no golfer, its invented golfer and bag are shown in a book of their own:
-        `demo.linetilt` beside it, kept like any other, or the trial book itself.
+        The kit's `demo_photos`. As long as the book holds no golfer, its invented golfer and bag are shown in a book of
+        their own: `demo.linetilt` beside it, kept like any other, or the trial book itself.
     measured : bool
         Whether the demo's readings are entered too, where nobody has counted any ball of it yet.
 
     Returns
     -------
     SessionBook
-        Its `trial` says whether it will be forgotten, its `demo` is the demo's folder, or None for the fitter's own book.
+        Its `trial` says whether it will be forgotten, its `demo` is the demo's folder, or None for the fitter's own
+        book.
 
     Raises
     ------

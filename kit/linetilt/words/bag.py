@@ -38,8 +38,8 @@ def _waits(numbers: dict[str, int]) -> str:
 def bag_words(now: Any) -> pd.DataFrame:
     """Return a session's bag in words, a row a club (DataFrame of str).
 
-    Columns: club, balls, sits, range (95 %), strikes, scatter (of the strikes), enough, advice, reason, instead (the other
-    answer). How it sits and the range are of the club as it was hit; what to do is of the club as it is now.
+    Columns: club, balls, sits, range (95 %), strikes, scatter (of the strikes), enough, advice, reason, instead (the
+    other answer). How it sits and the range are of the club as it was hit; what to do is of the club as it is now.
     """
     following = None if now.fit is None else now.fit.next_club().club
     rows = []
@@ -101,7 +101,8 @@ def session_notes(now: Any) -> list[str]:
         notes.append(f"Ball {row['number']} ({row['club']}) does not count: {row['problem']}.")
     for label, number in now.late.items():
         notes.append(
-            f"{counted(number, 'ball')} with the {label} came in after it was bent {bend_words(now.done_deg[label])}, and "
+            f"{counted(number, 'ball')} with the {label} came in after it was bent "
+            f"{bend_words(now.done_deg[label])}, and "
             f"{'is' if number == 1 else 'are'} read as hit before that: begin a retest for balls hit after it."
         )
     return notes

@@ -1,4 +1,5 @@
-"""What a line of a plan says: its outcome in words, the sentence behind it, and the other answer to the same reading."""
+"""What a line of a plan says: its outcome in words, the sentence behind it, and the other answer to the same
+reading."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -46,8 +47,8 @@ def reason_words(line: Mapping[str, Any], handed: str, lie_most_deg: float) -> s
     Parameters
     ----------
     line : mapping
-        club, outcome, because, bend_deg, wanted_deg, done_deg, lie_error_deg, low_deg, high_deg, helps, limit, limit_deg and
-        used_deg of a line of a plan.
+        club, outcome, because, bend_deg, wanted_deg, done_deg, lie_error_deg, low_deg, high_deg, helps, limit,
+        limit_deg and used_deg of a line of a plan.
     handed : {"right", "left"}
     lie_most_deg : float
         The most upright lie that the rules of golf allow, in degrees.
@@ -150,8 +151,8 @@ def changed_words(what: str, before: Any, after: Any) -> str:
     Parameters
     ----------
     what : str
-        "more_balls" (before: the club, after: how many), "gone_ball" and "ball" (after: its number), "club" (before: which, after:
-        whether it is there), "done" (before: the club, after: the bend), "kit", or the name of a fact.
+        "more_balls" (before: the club, after: how many), "gone_ball" and "ball" (after: its number), "club" (before:
+        which, after: whether it is there), "done" (before: the club, after: the bend), "kit", or the name of a fact.
     before, after
         As they were and are.
     """

@@ -84,7 +84,8 @@ def width_words(line_width_mm, u_line_width_mm=None, unit="mm"):
 
 
 def start_words(start_deg, handed="right"):
-    """Return where a ball started, closed side positive, in degrees, as it looks from behind: "0.7° left of the line"."""
+    """Return where a ball started, closed side positive, in degrees, as it looks from behind: "0.7° left of the
+    line"."""
     if handed not in HANDS:
         raise InputError(f'handed is {handed!r}; expected "right" or "left"')
     left = start_deg if handed == "right" else -start_deg

@@ -46,7 +46,8 @@ def mean_strike_words(found: Mapping[str, Any]) -> str:
 
 
 def scatter_words(found: Mapping[str, Any]) -> str:
-    """Return the standard deviations of a club's strikes, across and up the face; empty where fewer than two were measured."""
+    """Return the standard deviations of a club's strikes, across and up the face; empty where fewer than two were
+    measured."""
     across, up = found["strike_toe_sd_mm"], found["strike_up_sd_mm"]
     return "" if np.isnan(across) else f"Strikes scatter by {across:.0f} × {up:.0f} mm."
 

@@ -1,4 +1,5 @@
-"""What all panels share: the book they write in, errors shown where they happen, and one look in light and dark themes."""
+"""What all panels share: the book they write in, errors shown where they happen, and one look in light and dark
+themes."""
 
 import functools
 import html
@@ -36,7 +37,8 @@ STYLE = """<style>
 [data-jp-theme-light=false]{--jp-widgets-dropdown-arrow:url("data:image/svg+xml,%3Csvg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 18 18'%3E%3Cpath d='M5 7l4 4 4-4' fill='none' stroke='%23ddd' stroke-width='2'/%3E%3C/svg%3E")}
 </style>"""
 
-CHART_STYLE = "<style>.js-plotly-plot text{fill:var(--jp-ui-font-color1)!important}</style>"  # words of charts as dark or light as the page's own
+# words of charts as dark or light as the page's own
+CHART_STYLE = "<style>.js-plotly-plot text{fill:var(--jp-ui-font-color1)!important}</style>"
 
 # What a fitter calls the arguments and columns that the kit's own messages name.
 _WORDS = {
@@ -84,7 +86,8 @@ def say(message, text, kind="said"):
 
 
 def read_number(name, typed):
-    """Return what was typed as a number, with point or comma; None where nothing was typed. `name` is what the fitter calls it."""
+    """Return what was typed as a number, with point or comma; None where nothing was typed. `name` is what the fitter
+    calls it."""
     plain = typed.strip().rstrip("°").strip().replace(",", ".").replace("−", "-")
     if not plain:
         return None
@@ -102,9 +105,11 @@ def show_number(value):
 
 
 def shown_errors(message, elsewhere=None):
-    """Return a decorator for callbacks: what goes wrong in them is shown in `message` (an HTML widget), in the fitter's words.
+    """Return a decorator for callbacks: what goes wrong in them is shown in `message` (an HTML widget), in the fitter's
+    words.
 
-    Where another session was chosen elsewhere, `elsewhere` (an `Elsewhere`) asks. The message line is emptied when the callback starts; the callback may write in it itself, with `say`.
+    Where another session was chosen elsewhere, `elsewhere` (an `Elsewhere`) asks. The message line is emptied when the
+    callback starts; the callback may write in it itself, with `say`.
 
     Examples
     --------
@@ -140,7 +145,8 @@ def shown_errors(message, elsewhere=None):
 def typed(description="", **more):
     """Return a field for words or numbers, sent as a whole when it is left.
 
-    Sent letter by letter, the last ones may reach the kernel after the click on the button beside the field: "3" in place of "30".
+    Sent letter by letter, the last ones may reach the kernel after the click on the button beside the field: "3" in
+    place of "30".
     """
     return widgets.Text(description=description, continuous_update=False, **more)
 
@@ -160,19 +166,24 @@ def book_line(book):
     name, folder = (html.escape(str(part)) for part in (book.path.name, book.path.resolve().parent))
     if getattr(book, "trial", False):
         return text(
-            "<p class='lt-caution'><b>Trial book.</b> What is entered is forgotten when the kernel ends. To keep it, open the notebooks with "
-            "<code>python -m linetilt</code>, or put a file's name into <code>BOOK_FILE</code> in the first cell and run all cells again.</p>"
+            "<p class='lt-caution'><b>Trial book.</b> What is entered is forgotten when the kernel ends. To keep it, "
+            "open the notebooks with "
+            "<code>python -m linetilt</code>, or put a file's name into <code>BOOK_FILE</code> in the first cell and "
+            "run all cells again.</p>"
         )
     if getattr(book, "demo", None):
         return text(
-            f"<p class='lt-caution'><b>Demo book.</b> Your own book has no golfer yet, so this is the invented afternoon, in <b>{name}</b> in {folder}. Enter a "
-            "golfer in the first notebook, and the next <i>Run All Cells</i> is on your own book. To begin the demo anew, delete that file.</p>"
+            "<p class='lt-caution'><b>Demo book.</b> Your own book has no golfer yet, so this is the invented "
+            f"afternoon, in <b>{name}</b> in {folder}. Enter a "
+            "golfer in the first notebook, and the next <i>Run All Cells</i> is on your own book. To begin the demo "
+            "anew, delete that file.</p>"
         )
     return text(f"<p>Book: <b>{name}</b> in {folder}. Every entry is in it as soon as it is made.</p>")
 
 
 class Elsewhere(widgets.HBox):
-    """The question that a panel asks where another golfer or session was chosen elsewhere: stay with this one, or go to the other.
+    """The question that a panel asks where another golfer or session was chosen elsewhere: stay with this one, or go to
+    the other.
 
     Parameters
     ----------

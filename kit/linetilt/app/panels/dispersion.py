@@ -169,7 +169,8 @@ class DispersionPanel(widgets.VBox):
 
     @classmethod
     def of_session(cls, book, session=None, **options):
-        """Return the panel of a session of a book: its clubs with their measured lie errors and planned bends, as it was left.
+        """Return the panel of a session of a book: its clubs with their measured lie errors and planned bends, as it
+        was left.
 
         Parameters
         ----------

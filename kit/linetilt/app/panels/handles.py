@@ -1,4 +1,5 @@
-"""A picture with handles to drag: four corners of the score-line field and the two ends of the printed line, or other four and two points."""
+"""A picture with handles to drag: four corners of the score-line field and the two ends of the printed line, or other
+four and two points."""
 
 import anywidget
 import traitlets
@@ -242,7 +243,8 @@ class PhotoHandles(anywidget.AnyWidget):
     alt : str
         What it shows, for a screen reader.
     size : list of int
-        Width and height of the upright full-size photo; handles are placed in its pixels, whatever the size of `picture`.
+        Width and height of the upright full-size photo; handles are placed in its pixels, whatever the size of
+        `picture`.
     corners : list of [x, y]
         Ends of the lowest and highest full-length score line: low heel, low toe, high toe, high heel. Four, or none.
     line : list of [x, y]
@@ -250,7 +252,8 @@ class PhotoHandles(anywidget.AnyWidget):
     active : bool
         Whether the handles are there. Positions come back when a handle is let go, or a moment after the last key.
     marks : dict of str
-        By letter, what each handle is called for a screen reader: those of `corners`, then those of `line`. Said once, at the beginning, as the next two.
+        By letter, what each handle is called for a screen reader: those of `corners`, then those of `line`. Said once,
+        at the beginning, as the next two.
     hint : str
         What the letters are, for the eye.
     joined : bool

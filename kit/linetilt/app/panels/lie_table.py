@@ -1,4 +1,5 @@
-"""The lie table's panel: the whole bag of a session, what to hit next and what to do; limits, bench and retest beside it."""
+"""The lie table's panel: the whole bag of a session, what to hit next and what to do; limits, bench and retest beside
+it."""
 
 import base64
 import html
@@ -47,7 +48,8 @@ FIELD = widgets.Layout(width="440px", max_width="97%")
 SCREEN = "lie table"  # who acts, in the book's list of edits
 SECTIONS = ("Club by club", "Limits and bench", "Where shots miss", "Bench sheet", "After the bend")
 _BAG_STYLE = CHART_STYLE + (
-    "<style>.lt-bag{overflow-x:auto;container-type:inline-size}.lt-bag td,.lt-bag th{white-space:nowrap}.lt-bag table{min-width:560px}"
+    "<style>.lt-bag{overflow-x:auto;container-type:inline-size}.lt-bag td,.lt-bag th{white-space:nowrap}.lt-bag "
+    "table{min-width:560px}"
     ".lt-bag th:first-child{position:sticky;left:0;background:var(--jp-layout-color0)}"
     "@container(max-width:720px){.lt-bag td,.lt-bag th{white-space:normal}}</style>"
 )
@@ -147,7 +149,8 @@ class LieTablePanel(widgets.VBox):
         self._section.disabled = chosen is None
         if chosen is None:
             self._headline.value = text(
-                "<p>This book has no session yet: enter golfer and bag in the first notebook, then read the book again.</p>"
+                "<p>This book has no session yet: enter golfer and bag in the first notebook, then read the book "
+                "again.</p>"
             ).value
             return
         self._show()
@@ -183,7 +186,8 @@ class LieTablePanel(widgets.VBox):
         edit = self._book.last_edit(SCREEN, self._session.value)
         if edit is None:
             raise InputError(
-                "there is nothing of this panel to take back in this session; expected a bend, a limit or a head entered here"
+                "there is nothing of this panel to take back in this session; expected a bend, a limit or a head "
+                "entered here"
             )
         with self._acting():
             undone = self._book.undo(edit)
@@ -222,7 +226,8 @@ class LieTablePanel(widgets.VBox):
             lambda limit: self._correct_club(bend_limit_deg=_read("limit of the bend", limit, 0, 10)),
         )
         about = text(
-            "<p>The bench bends in whole steps. The cap is how far from the maker's figure this golfer wants to go; the limit is what the head allows, "
+            "<p>The bench bends in whole steps. The cap is how far from the maker's figure this golfer wants to go; "
+            "the limit is what the head allows, "
             "either way. Both count bends done before.</p>"
         )
         return widgets.VBox([about, self._step, self._cap, self._club, self._head, self._limit, self._limits])
@@ -268,7 +273,8 @@ class LieTablePanel(widgets.VBox):
         self._watch(guard, self._miss_club, lambda _: self._show_miss())
         self._misses = text("")
         about = text(
-            "<p>Where shots with a club end now, and which side the golfer fears. A bend that feeds the feared side is advised against.</p>"
+            "<p>Where shots with a club end now, and which side the golfer fears. A bend that feeds the feared side "
+            "is advised against.</p>"
         )
         return widgets.VBox(
             [
@@ -357,7 +363,8 @@ class LieTablePanel(widgets.VBox):
         link = base64.b64encode(page.encode()).decode()
         self._sheet.value = text(
             f"<p>The plan is in the book. The sheet lies beside it as <b>{html.escape(path.name)}</b>: "
-            f"<a download='{html.escape(path.name)}' href='data:text/html;base64,{link}'>save a copy</a>, open it and print it.</p>"
+            f"<a download='{html.escape(path.name)}' href='data:text/html;base64,{link}'>save a copy</a>, open it "
+            "and print it.</p>"
         ).value
 
     # After the bench
@@ -374,7 +381,8 @@ class LieTablePanel(widgets.VBox):
         again.on_click(guard(self._start_retest))
         self._done, self._retest = text(""), text("")
         about = text(
-            "<p>Read every bent club on the gauge again and enter it here. Then hit a few balls with each bent club: the retest says whether it did what was "
+            "<p>Read every bent club on the gauge again and enter it here. Then hit a few balls with each bent club: "
+            "the retest says whether it did what was "
             "predicted. Upright is plus, flat is minus.</p>"
         )
         return widgets.VBox([about, self._bent_club, self._gauge, self._bent, enter, self._done, again, self._retest])
@@ -385,7 +393,8 @@ class LieTablePanel(widgets.VBox):
             done = enter_bends(self._book, self._session.value, pd.DataFrame([reading]))
         if done.empty:
             raise InputError(
-                "nothing is entered yet; expected a reading or a bend; give what the gauge reads now, or the bend that was done"
+                "nothing is entered yet; expected a reading or a bend; give what the gauge reads now, or the bend "
+                "that was done"
             )
         self._set(self._gauge, "")
         self._set(self._bent, "")
@@ -393,7 +402,8 @@ class LieTablePanel(widgets.VBox):
         row = done.iloc[0]
         say(
             self._message,
-            f"Entered: the {row['club']} was bent {bend_words(row['bend_deg'])} ({bend_words(row['planned_deg']) if row['planned_deg'] else 'no bend'} was planned).",
+            f"Entered: the {row['club']} was bent {bend_words(row['bend_deg'])} "
+            f"({bend_words(row['planned_deg']) if row['planned_deg'] else 'no bend'} was planned).",
         )
 
     def _start_retest(self, _):

@@ -1,4 +1,5 @@
-"""The photo panel: photos arrive, are measured and shown, and the fitter counts them, sets them aside or moves their marks."""
+"""The photo panel: photos arrive, are measured and shown, and the fitter counts them, sets them aside or moves their
+marks."""
 
 import html
 import threading
@@ -25,7 +26,8 @@ _LEFT = {
 }  # a dict: each widget makes its own layout of it; list and picture fit beside each other on a tablet
 _LABEL = {"description_width": "84px"}
 _UPLOAD = (
-    "Uploads above 10 MB arrive only where JupyterLab was opened with <code>python -m linetilt</code> (200 MB at a time); elsewhere they vanish without a "
+    "Uploads above 10 MB arrive only where JupyterLab was opened with <code>python -m linetilt</code> (200 MB at a "
+    "time); elsewhere they vanish without a "
     "word. Copied into the folder, photos always arrive."
 )
 
@@ -115,7 +117,8 @@ class PhotosPanel(widgets.VBox):
             layout=widgets.Layout(width="200px", display="none"),
         )
         self._clean = text(
-            "<p role='status'>A clean face is a photo of the wiped face before the ball: what it shows is left out of later photos of the same club.</p>"
+            "<p role='status'>A clean face is a photo of the wiped face before the ball: what it shows is left out "
+            "of later photos of the same club.</p>"
         )
         self._clean.layout.display = "none"
         self._aside = _button("Set it aside")
@@ -405,7 +408,8 @@ class PhotosPanel(widgets.VBox):
         came = self._intake.look(settled=True)
         say(
             self._arrived,
-            f"{_counted(len(came), 'new photo')} in the folder{': ' + ', '.join(came[:5]) if came else ''}{' and more' if len(came) > 5 else ''}.",
+            f"{_counted(len(came), 'new photo')} in the "
+            f"folder{': ' + ', '.join(came[:5]) if came else ''}{' and more' if len(came) > 5 else ''}.",
         )
         self._refresh()
 

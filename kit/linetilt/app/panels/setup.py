@@ -1,4 +1,5 @@
-"""The panels of the first notebook: golfer and units, clubs, net, marking strip, check of the line. Views of one `Desk`."""
+"""The panels of the first notebook: golfer and units, clubs, net, marking strip, check of the line. Views of one
+`Desk`."""
 
 import base64
 import html
@@ -166,7 +167,8 @@ class GolferPanel(_Panel):
             else " It is not of today: choose <b>New session today</b> before the first ball."
         )
         self._line.value = text(
-            f"<p>Session of {session['day']} with {html.escape(golfer['name'])}, {session['shots']} shots so far.{old}</p>"
+            f"<p>Session of {session['day']} with {html.escape(golfer['name'])}, {session['shots']} shots so "
+            f"far.{old}</p>"
         ).value
 
 
@@ -349,9 +351,11 @@ class NetPanel(_Panel):
             self._net.value = shown
         beside = to_mm(100 if small == "mm" else 4, small)
         words = (
-            "No net distance is entered: the direction of the face stays unknown, and readings of lofted clubs are much less sure."
+            "No net distance is entered: the direction of the face stays unknown, and readings of lofted clubs are "
+            "much less sure."
             if self.value is None
-            else f"A ball that hits the net {show_number(from_mm(beside, small))} {WORDS[small]} beside the aim dot started {self._desk.net_help(beside):.1f}° off the line."
+            else f"A ball that hits the net {show_number(from_mm(beside, small))} {WORDS[small]} beside the aim dot "
+            f"started {self._desk.net_help(beside):.1f}° off the line."
         )
         self._words.value = text(f"<p>{words}</p>").value
 
@@ -377,7 +381,8 @@ class StripPanel(widgets.VBox):
         data = base64.b64encode(self.value.encode()).decode()
         name = f"marking_strip_{self._paper.value}.svg"
         self._link.value = text(
-            f"<p><a download='{name}' href='data:image/svg+xml;base64,{data}' style='text-decoration:underline'>Download {name}</a>, open it in the browser and print it at "
+            f"<p><a download='{name}' href='data:image/svg+xml;base64,{data}' "
+            f"style='text-decoration:underline'>Download {name}</a>, open it in the browser and print it at "
             "<b>100 %</b> (“actual size”). The check bar on it must measure <b>50 mm</b>.</p>"
         ).value
 
@@ -386,7 +391,8 @@ class StripPanel(widgets.VBox):
 
 
 class LinePanel(_Panel):
-    """The lean of the ball's line before the hit, by photo or typed; `value` is (degrees, standard uncertainty), or None."""
+    """The lean of the ball's line before the hit, by photo or typed; `value` is (degrees, standard uncertainty), or
+    None."""
 
     def __init__(self, desk):
         self._kind = widgets.Dropdown(
@@ -490,7 +496,8 @@ class LinePanel(_Panel):
             line=self._laid["line"],
         )
         words = text(
-            "<p><b>Or put the handles where they belong</b>, both of a pair; a pair that is not moved is looked for in the photo. Or type the lean above.</p>"
+            "<p><b>Or put the handles where they belong</b>, both of a pair; a pair that is not moved is looked for "
+            "in the photo. Or type the lean above.</p>"
         )
         self._by_hand.children = [words, self._handles, self._again]
 
@@ -521,7 +528,8 @@ class LinePanel(_Panel):
         lean, doubt = read_number("by degrees", self._lean.value), read_number("give or take", self._doubt.value)
         if lean is None or doubt is None or lean < 0:
             raise InputError(
-                "the lean is not filled in; expected degrees, 0 or more, how far they may be off, and the side; 0 and 1 for a line set by eye with care"
+                "the lean is not filled in; expected degrees, 0 or more, how far they may be off, and the side; 0 "
+                "and 1 for a line set by eye with care"
             )
         self._picture.children = self._by_hand.children = []
         self._desk.enter_lean(self._side.value * lean, doubt)

@@ -129,7 +129,7 @@ def shown_errors(message, elsewhere=None):
             except LinetiltError as error:
                 say(message, in_words(error), "error")
                 if elsewhere is not None and isinstance(error, SessionChanged):
-                    elsewhere.look()
+                    elsewhere.not_taken()
             except Exception as error:  # an exception in a callback is invisible, so it is shown here
                 say(
                     message,
@@ -192,10 +192,12 @@ class Elsewhere(widgets.HBox):
         Returns the panel's session, or None.
     stay, follow : callable
         What to do: go on with the panel's own session, or with the one opened last.
+    refused : callable, optional
+        Shows again what stands in the book, after an entry that was not taken.
     """
 
-    def __init__(self, book, session, stay, follow):
-        self._book, self._session = book, session
+    def __init__(self, book, session, stay, follow, refused=None):
+        self._book, self._session, self._refused = book, session, refused
         self._words, self._stay, self._follow = text(""), widgets.Button(), widgets.Button()
         for button in (self._stay, self._follow):
             button.layout.width = "auto"
@@ -226,6 +228,12 @@ class Elsewhere(widgets.HBox):
             ).value
             self._stay.description, self._follow.description = f"Stay with {here}", f"Go to {there}"
         return other is not None
+
+    def not_taken(self):
+        """Show what stands in the book again, and ask."""
+        if self._refused is not None:
+            self._refused()
+        self.look()
 
     def _answer(self, act):
         act()

@@ -7,6 +7,7 @@ import html
 import ipywidgets as widgets
 import pandas as pd
 import plotly.graph_objects as go
+import traitlets
 
 from ...base.checks import check_number
 from ...base.club import HEAD_LIMIT_DEG
@@ -68,7 +69,7 @@ class LieTablePanel(widgets.VBox):
     def __init__(self, book, session=None):
         self._book, self._value, self._filling = book, None, False
         self._message = message_line()
-        self._elsewhere = Elsewhere(book, lambda: self._session.value, self._stay, self._open)
+        self._elsewhere = Elsewhere(book, lambda: self._session.value, self._stay, self._open, refused=self._show)
         guard = shown_errors(self._message, self._elsewhere)
         self._session = widgets.Dropdown(
             description="Session", style=LABEL, layout=widgets.Layout(width="520px", max_width="97%")
@@ -93,17 +94,20 @@ class LieTablePanel(widgets.VBox):
                 ),
             )
         )
+        said_above = message_line()  # the same words beside the buttons above and beside the fields below
+        traitlets.link((self._message, "value"), (said_above, "value"))
         super().__init__(
             [
                 book_line(book),
                 widgets.HBox([self._session, self._again, self._undo], layout=ROW),
-                self._elsewhere,
-                self._message,
+                said_above,
                 self._headline,
                 self._table,
                 self._notes,
                 self._chart,
                 self._section,
+                self._elsewhere,
+                self._message,
                 *self._parts.values(),
             ]
         )

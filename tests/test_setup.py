@@ -1,6 +1,8 @@
 """The lean of the ball's line from a photo, the marking strip, and the first notebook's panels without a browser."""
 
 import math
+import threading
+import time
 import xml.etree.ElementTree as ElementTree
 from datetime import UTC, datetime
 from pathlib import Path
@@ -267,6 +269,23 @@ def test_the_net_is_told_in_the_fitters_units(book):
     assert "4 inches beside the aim dot started 1.9°" in net._words.value
     net._net.value = ""
     assert net.value is None
+
+
+def test_what_is_typed_while_another_entry_is_drawn_is_not_lost(book):
+    """JupyterLab may run the callbacks of different widgets in threads of their own: the second waits for the first."""
+    _, _, net, _, desk = filled(book)
+    net._net.value = "3"
+    with desk.lock:  # an entry in hand
+        typing = threading.Thread(target=lambda: setattr(net._net, "value", "4"))
+        typing.start()
+        end = time.monotonic() + 10
+        while net._net.value != "4":
+            assert time.monotonic() < end, "it was not typed"
+            time.sleep(0.01)
+        desk.stay()  # and drawn
+        assert net._net.value == "3"
+    typing.join(10)
+    assert net._net.value == "4" and net.value == pytest.approx(4000)
 
 
 def test_errors_appear_in_the_panel_and_change_nothing(book):

@@ -80,12 +80,21 @@ class _Panel(widgets.VBox):
 
     def _on(self, control, callback, event="value"):
         """Join a control to a callback whose errors are shown, and which does not hear the panel's own drawing."""
-        wrapped = shown_errors(self._message, self._elsewhere)(callback)
 
-        def heard(_):
+        @shown_errors(self._message, self._elsewhere)
+        def act(change):
+            if event == "value" and control.value != change["new"]:  # drawn over while it waited for an entry before it
+                self._quiet = True
+                try:
+                    control.value = change["new"]
+                finally:
+                    self._quiet = False
+            callback()
+
+        def heard(change):
             with self._desk.lock:
                 if not self._quiet:
-                    wrapped()
+                    act(change)
 
         control.on_click(heard) if event == "click" else control.observe(heard, event)
 

@@ -8,6 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from ..base.errors import InputError
+from ..reading.remarks import FLAGS
 from ..session.middle import session_budgets, standing
 from ..words.plans import OUTCOMES
 from .fields import KEYS, OWNERS, PERSONAL, TABLES
@@ -85,6 +86,10 @@ def export_tables(book, *, pseudonyms=False):
     if pseudonyms:
         for table in tables.values():
             table[[name for name in PERSONAL if name in table]] = None
+        remarks = tables["shots"]["remarks"]  # the kit's own codes alone: what somebody typed there may name a person
+        tables["shots"]["remarks"] = [
+            " ".join(code for code in str(said).split() if code in FLAGS) or None for said in remarks
+        ]
         golfers = tables["golfers"]
         golfers["name"] = "golfer " + golfers["golfer_id"].astype(str)
     return tables

@@ -225,6 +225,12 @@ class Standing:
         pairs = zip(table.index, table.to_numpy().tolist(), strict=True)
         return {label: (lie + self.done_deg.get(label, 0.0), u) for label, (lie, u) in pairs}
 
+    @property
+    def spots_without_a_net(self) -> int:
+        """How many balls that count have a spot on the net, and no distance to it."""
+        counted = self.shots[self.shots["counted"]]
+        return int((counted["net_left_mm"].notna() & counted["start_deg"].isna()).sum())
+
     def lie_error(self, club: str) -> tuple[float, float]:
         """Return one club's of `lie_errors`, by its label; InputError where the bag has no such club or no ball counts
         yet."""

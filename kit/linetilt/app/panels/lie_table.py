@@ -3,6 +3,7 @@ it."""
 
 import base64
 import html
+import threading
 
 import ipywidgets as widgets
 import pandas as pd
@@ -67,7 +68,7 @@ class LieTablePanel(widgets.VBox):
     """
 
     def __init__(self, book, session=None):
-        self._book, self._value, self._filling = book, None, False
+        self._book, self._value, self._filling, self._lock = book, None, False, threading.RLock()
         self._message = message_line()
         self._elsewhere = Elsewhere(book, lambda: self._session.value, self._stay, self._open, refused=self._show)
         guard = shown_errors(self._message, self._elsewhere)
@@ -450,23 +451,32 @@ class LieTablePanel(widgets.VBox):
     # Widgets without an echo: what the panel fills in itself is no entry
 
     def _watch(self, guard, control, act):
-        control.observe(guard(lambda change: None if self._filling else act(change["new"])), "value")
+        act_on = guard(lambda change: act(change["new"]))
+
+        def heard(change):
+            with self._lock:  # another widget's callback may be filling this one in, in a thread of its own
+                if not self._filling:
+                    act_on(change)
+
+        control.observe(heard, "value")
 
     def _set(self, control, value):
-        self._filling = True
-        try:
-            control.value = value
-        finally:
-            self._filling = False
+        with self._lock:
+            self._filling, before = True, self._filling
+            try:
+                control.value = value
+            finally:
+                self._filling = before
 
     def _fill(self, control, options, value):
-        self._filling = True
-        try:
-            if tuple(control.options) != tuple(options):
-                control.options = options
-            control.value = value
-        finally:
-            self._filling = False
+        with self._lock:
+            self._filling, before = True, self._filling
+            try:
+                if tuple(control.options) != tuple(options):
+                    control.options = options
+                control.value = value
+            finally:
+                self._filling = before
 
 
 def _button(words, tip):

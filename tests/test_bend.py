@@ -36,7 +36,7 @@ def plan_for(lie_error_deg, balls=12, scatter=0.4, misses=None, plan=None, **clu
     return lt.plan_bends(lt.fit_bag(shots, bag), bag, misses=misses, **(plan or {})).iloc[0]
 
 
-# --- facts of the trade (common practice, no source, unless named) ----------------------------------------------------------
+# --- facts of the trade (common practice, no source, unless named) ----------------------------------------------------
 
 
 @pytest.mark.parametrize(("handed", "side"), [("right", "right"), ("left", "left")])
@@ -82,7 +82,7 @@ def test_length_past_an_inch_is_no_answer():
     assert plan_for(-4.0)["alternative"].endswith("length alone cannot do it")
 
 
-# --- outcomes ------------------------------------------------------------------------------------------------------------------
+# --- outcomes ---------------------------------------------------------------------------------------------------------
 
 
 def test_level_club_is_left_alone():
@@ -165,7 +165,7 @@ def test_vague_bends_help_less():
     assert vague["helps"] < sharp["helps"]
 
 
-# --- the miss -------------------------------------------------------------------------------------------------------------------
+# --- the miss ---------------------------------------------------------------------------------------------------------
 
 
 def test_the_feared_miss_has_a_veto():
@@ -217,7 +217,7 @@ def test_cost_of_a_miss_is_the_integral(mean, sd, left, right):
     assert _miss_cost(mean, sd, left, right) == pytest.approx(whole, rel=1e-6)
 
 
-# --- the set as a whole --------------------------------------------------------------------------------------------------------
+# --- the set as a whole -----------------------------------------------------------------------------------------------
 
 
 def set_plan(errors, **changes):
@@ -294,7 +294,7 @@ def test_a_bend_that_was_done_is_not_asked_for_again():
     )
 
 
-# --- bad input ------------------------------------------------------------------------------------------------------------------
+# --- bad input --------------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(

@@ -62,7 +62,7 @@ def read(book, session=1):
     return lt.session_shots(book, session)
 
 
-# ---- one ball has one lie ------------------------------------------------------------------------------------------------
+# ---- one ball has one lie --------------------------------------------------------------------------------------------
 
 
 def test_a_typed_ball_and_a_photographed_one_are_read_alike(book):
@@ -141,7 +141,7 @@ def test_a_tilt_that_no_lie_prints_is_said_and_not_counted(book):
     assert read(book)["counted"].tolist() == [False] and "no lie within 45 degrees" in read(book)["problem"].iloc[0]
 
 
-# ---- a correction reaches every ball ---------------------------------------------------------------------------------------
+# ---- a correction reaches every ball ---------------------------------------------------------------------------------
 
 
 def test_a_corrected_loft_lean_net_or_spot_changes_the_balls_that_are_there(book):
@@ -207,7 +207,7 @@ def test_facts_in_any_order_say_the_same(tmp_path):
         pd.testing.assert_frame_equal(plan, said[0][1])
 
 
-# ---- one plan ----------------------------------------------------------------------------------------------------------------
+# ---- one plan --------------------------------------------------------------------------------------------------------
 
 
 def plan_of_pages(book, session=1):
@@ -312,7 +312,7 @@ def test_doing_what_the_plan_asked_is_no_change(book):
     assert "the 9 was bent" in " ".join(lt.session.handed_plan(book, 1).sentences)
 
 
-# ---- entering is safe to repeat ------------------------------------------------------------------------------------------------
+# ---- entering is safe to repeat --------------------------------------------------------------------------------------
 
 
 def test_a_table_entered_again_changes_nothing(book):
@@ -427,10 +427,12 @@ def test_a_typed_ball_has_a_key_of_its_own(book):
     assert read(book)["lie_error_deg"].iloc[-1] == 1.5 and len(read(book)) == 3
 
 
-# ---- every page agrees, whatever is entered, corrected, bent, in any order --------------------------------------------------------
+# ---- every page agrees, whatever is entered, corrected, bent, in any order -------------------------------------------
 
 OPERATIONS = {
-    "balls": lambda book, n: lt.enter_readings(book, 1, balls(each=2, seed=100 + n).assign(shot=range(100 * n + 1, 100 * n + 7))),
+    "balls": lambda book, n: lt.enter_readings(
+        book, 1, balls(each=2, seed=100 + n).assign(shot=range(100 * n, 100 * n + 6))
+    ),
     "aside": lambda book, n: book.set_aside(1 + n % max(1, len(book.shots(1))), "double print"),
     "again": lambda book, n: book.decide(1 + n % max(1, len(book.shots(1))), "counted"),
     "lean": lambda book, n: book.change("session", 1, setup_tilt_deg=(n % 7 - 3) / 2, u_setup_tilt_deg=0.4),
@@ -442,7 +444,9 @@ OPERATIONS = {
     "bend": lambda book, n: book.add_bend(1, "579"[n % 3], (n % 9 - 4) / 4),
     "step": lambda book, n: lt.keep_rules(book, 1, step_deg=(0.25, 0.5)[n % 2]),
     "cap": lambda book, n: lt.keep_rules(book, 1, cap_deg=(None, 0.5, 1.0, 3.0)[n % 4]),
-    "miss": lambda book, n: lt.keep_rules(book, 1, misses={"579"[n % 3]: lt.session.miss(n % 12, "left", 9, ("left", "right", "")[n % 3])}),
+    "miss": lambda book, n: lt.keep_rules(
+        book, 1, misses={"579"[n % 3]: lt.session.miss(n % 12, "left", 9, ("left", "right", "")[n % 3])}
+    ),
     "hand out": lambda book, n: lt.session.hand_out(book, 1),
     "retest": lambda book, n: lt.session.bends.begin_retest(book, 1),
     "undo": lambda book, n: book.undo(),

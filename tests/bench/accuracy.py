@@ -15,12 +15,12 @@ import pandas as pd
 
 sys.path[:0] = [str(Path(__file__).parents[1])]
 
-import linetilt as lt  # noqa: E402
-from faces.camera import take_photo  # noqa: E402
-from linetilt.reading.evidence import Why  # noqa: E402
-from linetilt.reading.ink.band import fit_band  # noqa: E402
-from linetilt.reading.ink.flat import GROOVE_MM  # noqa: E402
-from skimage import color, feature, filters, measure, morphology, transform  # noqa: E402
+import linetilt as lt
+from faces.camera import take_photo
+from linetilt.reading.evidence import Why
+from linetilt.reading.ink.band import fit_band
+from linetilt.reading.ink.flat import GROOVE_MM
+from skimage import color, feature, filters, measure, morphology, transform
 
 
 def limit_tilt_deg(photo):

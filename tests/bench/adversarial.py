@@ -15,12 +15,12 @@ from pathlib import Path
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 sys.path[:0] = [str(Path(__file__).parents[1])]
 
-import cv2  # noqa: E402
-import linetilt as lt  # noqa: E402
-import numpy as np  # noqa: E402
-import pandas as pd  # noqa: E402
-from faces.camera import take_photo, with_exif  # noqa: E402
-from faces.ink import INKS, draw_print  # noqa: E402
+import cv2
+import linetilt as lt
+import numpy as np
+import pandas as pd
+from faces.camera import take_photo, with_exif
+from faces.ink import INKS, draw_print
 
 MEGAPIXELS = (0.6, 2.5)
 LINEAR = ((np.arange(256) / 255) ** 2.2).astype(np.float32)  # of a picture's values
@@ -108,7 +108,7 @@ def _stroke(layer, points, width_mm, value=255):
     return layer
 
 
-# ---- kinds: Scene -> picture; those that leave the print in place have its truth ---------------------------------------
+# ---- kinds: Scene -> picture; those that leave the print in place have its truth -------------------------------------
 
 
 def good(scene):

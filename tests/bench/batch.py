@@ -20,14 +20,14 @@ from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).parents[1])]
 
-import cv2  # noqa: E402
-import linetilt as lt  # noqa: E402
-import numpy as np  # noqa: E402
-import pandas as pd  # noqa: E402
-import psutil  # noqa: E402
-from distributed import Client, LocalCluster  # noqa: E402
-from faces.camera import take_photo  # noqa: E402
-from threadpoolctl import threadpool_limits  # noqa: E402
+import cv2
+import linetilt as lt
+import numpy as np
+import pandas as pd
+import psutil
+from distributed import Client, LocalCluster
+from faces.camera import take_photo
+from threadpoolctl import threadpool_limits
 
 DRAWN, TURN = 20, 50
 

@@ -9,8 +9,8 @@ import numpy as np
 
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2] / "kit")]
 
-from flight_reference import EXACT, closed_form, fly_one, smits_smith  # noqa: E402
-from linetilt import fly  # noqa: E402
+from flight_reference import EXACT, closed_form, fly_one, smits_smith
+from linetilt import fly
 
 RANGES = ((15, 80), (3, 55), (500, 11_000), (-20, 20))
 MODELS = {"closed form": closed_form, "Smits & Smith": smits_smith}

@@ -13,12 +13,12 @@ import numpy as np
 
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2] / "kit")]
 
-from flight_reference import EXACT, fly_one  # noqa: E402
+from flight_reference import EXACT, fly_one
 from linetilt import (
     Club,
     compare_shots,
     fly,
-    simulate_shots,  # noqa: E402
+    simulate_shots,
 )
 from linetilt.flight import Delivery
 

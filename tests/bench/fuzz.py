@@ -28,7 +28,7 @@ MOST_S, MOST_MB, HANG_S, ADDRESS_GB = 5.0, 1000, 120, 4
 SOI, EOI = b"\xff\xd8", b"\xff\xd9"
 
 
-# ---- sound files to spoil ------------------------------------------------------------------------------------------------
+# ---- sound files to spoil --------------------------------------------------------------------------------------------
 
 
 def desk(width=520, height=500, seed=0):
@@ -101,7 +101,7 @@ def sound_files(rgb):
     }
 
 
-# ---- kinds: a generator, the sound files and a folder -> what is handed to the kit -----------------------------------------
+# ---- kinds: a generator, the sound files and a folder -> what is handed to the kit -----------------------------------
 
 
 def truncated(rng, files, folder):
@@ -531,7 +531,7 @@ def ask(entry, photo):
         return f"!{type(error).__name__}: {error}".replace("\n", " ")[:200]
 
 
-# ---- child and parent ------------------------------------------------------------------------------------------------------
+# ---- child and parent ------------------------------------------------------------------------------------------------
 
 
 def child(first, stop, place):

@@ -14,9 +14,9 @@ import skimage.data
 
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2] / "kit")]
 
-from faces.setup_scene import take_setup_photo  # noqa: E402
-from linetilt.base.errors import PhotoError  # noqa: E402
-from linetilt.marking.setup import measure_setup  # noqa: E402
+from faces.setup_scene import take_setup_photo
+from linetilt.base.errors import PhotoError
+from linetilt.marking.setup import measure_setup
 
 LOW = {"pitch_deg": 3.0, "u_pitch_deg": 3.0}  # the phone stands low and looks about level
 

@@ -13,8 +13,8 @@ import numpy as np
 
 sys.path[:0] = [str(Path(__file__).parents[1])]
 
-import linetilt as lt  # noqa: E402
-from faces.camera import take_photo  # noqa: E402
+import linetilt as lt
+from faces.camera import take_photo
 
 
 def best_s(call, times=5):

@@ -10,7 +10,7 @@ from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).parents[1])]
 
-from reading_steps import KEPT, PHOTOS, kept, moved, read, versions  # noqa: E402
+from reading_steps import KEPT, PHOTOS, kept, moved, read, versions
 
 
 def main(check=""):

@@ -90,7 +90,7 @@ def read_bag(source: Any) -> Bag:
 
 
 def hand_of(written: Any) -> str:
-    """Return the hand that a cell says: "right" for "Right", "R", "RH" or "right-handed"; what says none stays as it is."""
+    """Return the hand that a cell says: "right" for "Right", "R", "RH" or "right-handed"; other words stay."""
     words = words_of(written)
     return _HANDS.get("".join(filter(str.isalpha, words.casefold())), words)
 

@@ -177,6 +177,6 @@ class SessionChanged(InputError):
         self.session, self.now = session, now
         other = f"{golfer_now} was" if golfer_now != golfer else "another session was"
         super().__init__(
-            f"this screen works for {golfer}, and {other} chosen elsewhere since; expected one golfer at a time; nothing was "
-            f"entered: choose here who is hitting"
+            f"this screen works for {golfer}, and {other} chosen elsewhere since; expected one golfer at a time; "
+            "nothing was entered: choose here who is hitting"
         )

@@ -1,4 +1,4 @@
-"""What may become of a shot, and why it was set aside: each state and reason once, with its words. Nothing else parses words."""
+"""What may become of a shot, and why it was set aside: each state and reason once, with its words."""
 
 from dataclasses import dataclass
 

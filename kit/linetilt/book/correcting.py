@@ -164,7 +164,8 @@ class Correcting(Entering):
                 SELECT 1 FROM change mine JOIN change later
                     ON later.kind = mine.kind AND later.row_id = mine.row_id AND later.edit_id > mine.edit_id
                 JOIN edit by ON by.id = later.edit_id
-                WHERE mine.edit_id = :edit AND by.undoes IS NULL AND NOT EXISTS (SELECT 1 FROM edit WHERE undoes = by.id))))
+                WHERE mine.edit_id = :edit AND by.undoes IS NULL
+                    AND NOT EXISTS (SELECT 1 FROM edit WHERE undoes = by.id))))
             ORDER BY id DESC LIMIT 1"""
         with self._lock, self._sentences(), self._edit("undone", "undo") as undo:
             found = self._db.execute(last, {"edit": edit, "undo": undo}).fetchone()

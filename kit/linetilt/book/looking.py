@@ -27,7 +27,8 @@ _SHOT_COLUMNS = (
     *START_COLUMNS, "state", "reason", "why", "note",
 )  # fmt: skip
 # A bend is done after a session if it was entered after it, whatever a clock said.
-_LATER_BENDS = """SELECT later.id FROM bend later WHERE (SELECT min(edit_id) FROM change WHERE kind = 'bend' AND row_id = later.id)
+_LATER_BENDS = """SELECT later.id FROM bend later
+    WHERE (SELECT min(edit_id) FROM change WHERE kind = 'bend' AND row_id = later.id)
     > (SELECT min(edit_id) FROM change WHERE kind = 'session' AND row_id = {session})"""
 # A shot counts for the lie if somebody let it count and it has a print, or a lie judged without one.
 _COUNTS = "state = 'counted' AND coalesce(tilt_deg, lie_error_deg) IS NOT NULL"
@@ -54,7 +55,8 @@ class Looking(Correcting):
         """
         later = "" if session is None else _LATER_BENDS.format(session=self._need("session", session))
         sql = f"""SELECT id AS club_id, {", ".join(name for name in CLUB_COLUMNS if name != "bent_deg")},
-                bent_deg + coalesce((SELECT sum(bend_deg) FROM bend WHERE club_id = club.id AND id NOT IN ({later})), 0) AS bent_deg,
+                bent_deg + coalesce((SELECT sum(bend_deg) FROM bend
+                    WHERE club_id = club.id AND id NOT IN ({later})), 0) AS bent_deg,
                 (SELECT gauge_lie_deg + coalesce((SELECT sum(bend_deg) FROM bend
                     WHERE club_id = club.id AND after_gauge >= gauge.id AND id NOT IN ({later})), 0)
                  FROM gauge WHERE club_id = club.id AND id <= coalesce((SELECT min(coalesce(after_gauge, 0)) FROM bend
@@ -85,11 +87,13 @@ class Looking(Correcting):
         numbers of shots entered and counted."""
         numbers = {name: float for name in SESSION_SETTINGS if not name.endswith("_unit")}
         table = self._table(
-            f"""SELECT session.id AS session_id, golfer_id, golfer.name AS golfer, bag_id, bag.name AS bag, day, place, retest_of,
+            f"""SELECT session.id AS session_id, golfer_id, golfer.name AS golfer, bag_id, bag.name AS bag, day, place,
+                retest_of,
                 session.note AS note, {", ".join(SESSION_SETTINGS)},
                 coalesce(shots, 0) AS shots, coalesce(counted, 0) AS counted
             FROM session JOIN bag ON bag.id = bag_id JOIN golfer ON golfer.id = golfer_id
-                LEFT JOIN (SELECT session_id, count(*) AS shots, sum({_COUNTS}) AS counted FROM shot {"" if session is None else "WHERE session_id = :one"}
+                LEFT JOIN (SELECT session_id, count(*) AS shots, sum({_COUNTS}) AS counted FROM shot
+                    {"" if session is None else "WHERE session_id = :one"}
                     GROUP BY session_id) ON session_id = session.id
             {"" if session is None else "WHERE session.id = :one"} ORDER BY session.id""",
             {} if session is None else {"one": self._need("session", session)},
@@ -116,9 +120,11 @@ class Looking(Correcting):
         `counted` is True for a shot that somebody let count and that has a print, or a lie judged without one. Its lie
         reading follows from the facts: see `linetilt.session_shots`.
         """
-        sql = f"""SELECT shot.id AS shot_id, session_id, label AS club, {", ".join(f"shot.{name}" for name in _SHOT_COLUMNS)},
+        columns = ", ".join(f"shot.{name}" for name in _SHOT_COLUMNS)
+        sql = f"""SELECT shot.id AS shot_id, session_id, label AS club, {columns},
             {_COUNTS} AS counted
-            FROM shot JOIN club ON club.id = club_id {"" if session is None else "WHERE session_id = ?"} ORDER BY session_id, number"""
+            FROM shot JOIN club ON club.id = club_id {"" if session is None else "WHERE session_id = ?"}
+            ORDER BY session_id, number"""
         table = self._table(sql, () if session is None else (self._need("session", session),))
         return table.astype(dict.fromkeys(SHOT_NUMBERS, float) | {"heading_known": bool, "counted": bool})
 
@@ -199,7 +205,8 @@ class Looking(Correcting):
         """Return how many of a session's shots were entered after a bend of their club that was itself entered after
         the session, by label."""
         first = "(SELECT min(edit_id) FROM change WHERE kind = '{}' AND row_id = {}.id)"
-        sql = f"""SELECT label, count(DISTINCT shot.id) FROM shot JOIN club ON club.id = shot.club_id JOIN bend ON bend.club_id = club.id
+        sql = f"""SELECT label, count(DISTINCT shot.id)
+            FROM shot JOIN club ON club.id = shot.club_id JOIN bend ON bend.club_id = club.id
             WHERE session_id = :session AND bend.id IN ({_LATER_BENDS.format(session=":session")})
                 AND {first.format("shot", "shot")} > {first.format("bend", "bend")} GROUP BY label"""
         with self._lock, self._sentences():
@@ -232,7 +239,8 @@ class Looking(Correcting):
 
     def bends(self, bag=None):
         """Return a DataFrame, a row a bend done, of one bag or of all."""
-        sql = f"""SELECT bend.id AS bend_id, bag_id, label AS club, day, bend_deg, note FROM bend JOIN club ON club.id = club_id
+        sql = f"""SELECT bend.id AS bend_id, bag_id, label AS club, day, bend_deg, note
+            FROM bend JOIN club ON club.id = club_id
             {"" if bag is None else "WHERE bag_id = ?"} ORDER BY bend.id"""
         return self._table(sql, () if bag is None else (self._need("bag", bag),))
 

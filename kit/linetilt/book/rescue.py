@@ -68,7 +68,8 @@ def rescue_book(damaged, new_path):
                 line["older"] = _put(book, line["kind"], rows)
                 line["copied"], line["lost"] = line["copied"] + line["older"], line["lost"] - line["older"]
                 if line["older"]:
-                    what = f"rescued as before the last correction: {line['kind']} {', '.join(str(row['id']) for row in rows)}"
+                    which = ", ".join(str(row["id"]) for row in rows)
+                    what = f"rescued as before the last correction: {line['kind']} {which}"
                     book._db.execute("INSERT INTO edit (at, what) VALUES (?, ?)", (moment(), what))
         old_photos = damaged.with_suffix(".linetilt-photos")
         for path in sorted(old_photos.glob("[0-9a-f]*")) if old_photos.is_dir() else ():

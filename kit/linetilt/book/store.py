@@ -55,7 +55,10 @@ _SENTENCES = {  # by SQLite's result code: what was found, what was expected, wh
     "then open the book again",
 }
 _SENTENCES[sqlite3.SQLITE_LOCKED] = _SENTENCES[sqlite3.SQLITE_BUSY]
-_UNKNOWN = f"the book answers: {{error}}; expected an entry that it can hold; {_AGAIN}: open it again, and look at it with check()"
+_UNKNOWN = (
+    f"the book answers: {{error}}; expected an entry that it can hold; {_AGAIN}: open it again, and look at it with "
+    "check()"
+)
 
 
 def reading(method):
@@ -238,7 +241,8 @@ class Store:
     def _opened(self):
         """Return the session opened last in this bay, or in any where none was opened here; of a rescued book one whose
         bag is not lost."""
-        listed = """SELECT session_id FROM opening WHERE {} AND EXISTS (SELECT 1 FROM session JOIN bag ON bag.id = bag_id
+        listed = """SELECT session_id FROM opening WHERE {} AND EXISTS (SELECT 1
+            FROM session JOIN bag ON bag.id = bag_id
             JOIN golfer ON golfer.id = golfer_id WHERE session.id = opening.session_id) ORDER BY id DESC LIMIT 1"""
         here = self._db.execute(listed.format("bay = ?"), (self.bay,)).fetchone()
         row = here or self._db.execute(listed.format("TRUE")).fetchone()

@@ -52,7 +52,7 @@ TOE_SD_MM, STRIKE_MM = 4.0, (5.0, 4.0)
 U_TILT_DEG = 0.4
 
 
-def demo_book(path, golfers=len(GOLFERS)):
+def demo_book(path, golfers=12):
     """Fill a new book with the invented season; the same each time but for the moments of entry.
 
     Parameters

@@ -251,7 +251,8 @@ class Desk:
         tilt, doubt = (self.setting(name) for name in ("setup_tilt_deg", "u_setup_tilt_deg"))
         if tilt is None:
             return "not checked"
-        return f"{abs(tilt):.1f}\u00b0 to the {'toe' if tilt >= 0 else 'heel'}'s side, \u00b1{COVERAGE_FACTOR * (doubt or 0.0):.1f}\u00b0"
+        side, most = "toe" if tilt >= 0 else "heel", COVERAGE_FACTOR * (doubt or 0.0)
+        return f"{abs(tilt):.1f}° to the {side}'s side, ±{most:.1f}°"
 
     def undo(self):
         """Take back the last entry that was made here, in this session or before it, and return what it was."""

@@ -20,7 +20,8 @@ from .middle import session_bag, session_row, shared_facts
 NUMBERS = (*MARK_COLUMNS, *LENGTH_COLUMNS, *LIE_COLUMNS, *START_COLUMNS)
 # What a table of balls may hold. What `measure_photos` gives goes in as it is.
 COLUMNS = (
-    "club", "ball", "shot", "golfer", "photo", *NUMBERS, "heading_known", "remarks", "kit", "error_code", "error", "why", "note", "before",
+    "club", "ball", "shot", "golfer", "photo", *NUMBERS, "heading_known", "remarks", "kit", "error_code", "error",
+    "why", "note", "before",
 )  # fmt: skip
 ALIASES = {"flags": "remarks", "tilt": "tilt_deg", "net": "net_left_mm", "start": "start_deg", "number": "ball"}
 _FACTS = ("club", *NUMBERS)  # what tells one typed ball from another
@@ -172,7 +173,7 @@ def _flat(ball: Mapping[str, Any]) -> dict[str, Any]:
     start = ball.get("start") or (None, None)
     return {
         "club": ball["club"],
-        **{name: None for name in NUMBERS},
+        **dict.fromkeys(NUMBERS),
         **ball["mark"],
         **(ball.get("lie") or {}),
         **{name: ball.get(name) for name in ("net_left_mm", "net_distance_mm")},

@@ -156,7 +156,8 @@ class Trend:
         """The trend in words."""
         unit, more, less = QUANTITIES[self.quantity]
         if self.verdict == "too few days":
-            return f"{len(self.days)} day{'s' * (len(self.days) != 1)} of practice: nothing can be said about a change before the third."
+            days = f"{len(self.days)} day{'s' * (len(self.days) != 1)} of practice"
+            return f"{days}: nothing can be said about a change before the third."
         scale = self.weeks * (100 if unit == "%" else 1)
         change, low, high = (scale * value for value in (self.per_week, self.low_per_week, self.high_per_week))
         if unit == "%":

@@ -101,8 +101,8 @@ def session_notes(now: Any) -> list[str]:
         notes.append(f"Ball {row['number']} ({row['club']}) does not count: {row['problem']}.")
     if spots := now.spots_without_a_net:
         notes.append(
-            f"{counted(spots, 'ball')} {'has' if spots == 1 else 'have'} a spot on the net, and nobody has said how far away "
-            "the net is: enter its distance in the first notebook, and where these balls started is known."
+            f"{counted(spots, 'ball')} {'has' if spots == 1 else 'have'} a spot on the net, and nobody has said how "
+            "far away the net is: enter its distance in the first notebook, and where these balls started is known."
         )
     for label, number in now.late.items():
         notes.append(

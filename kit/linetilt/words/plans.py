@@ -169,7 +169,7 @@ def changed_words(what: str, before: Any, after: Any) -> str:
     if what == "kit":
         return f"made by version {before} of the kit, this is {after}"
     name = _FACTS.get(what, what)
-    if isinstance(before, dict) or isinstance(after, dict) or isinstance(after, bool):
+    if isinstance(before, dict) or isinstance(after, dict | bool):
         return f"{name} changed"
     shown = [
         "nothing" if value is None else f"{value:g}" if isinstance(value, float) else str(value)

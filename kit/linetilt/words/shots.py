@@ -111,7 +111,7 @@ def shot_words(shot, handed="right", unit="mm"):
     InputError
         For another unit or hand.
     """
-    get = lambda name: None if _missing(shot.get(name)) else float(shot[name])  # noqa: E731
+    get = lambda name: None if _missing(shot.get(name)) else float(shot[name])
     sentences = []
     if get("lie_error_deg") is not None:
         lie, u_lie = get("lie_error_deg"), get("u_lie_error_deg")

@@ -22,7 +22,8 @@ _WIDE = widgets.Layout(width="97%")
 _LABEL = {"description_width": "118px"}
 _TABLE_STYLE = (
     CHART_STYLE + "<style>.lt-shots td,.lt-shots th{text-align:right;padding:1px 4px;white-space:nowrap}"
-    ".lt-shots th:first-child{text-align:left}.lt-shots{border-collapse:collapse;font-size:12px;line-height:1.5}</style>"
+    ".lt-shots th:first-child{text-align:left}"
+    ".lt-shots{border-collapse:collapse;font-size:12px;line-height:1.5}</style>"
 )
 
 # A slider's handle has no name of its own: the label beside it is made its name, for a screen reader.

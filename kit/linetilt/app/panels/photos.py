@@ -249,10 +249,10 @@ class PhotosPanel(widgets.VBox):
         """Bring list and buttons up to date; `select` a photo."""
         with self._lock:
             self._elsewhere.look()
-            self._who.value = text(
-                f"<p><b>{html.escape(self._intake.golfer)}</b>, session of {self._intake.day}"
-                f"{'' if self._club_in_hand is None else f'; photos that do not say their club are of the <b>{html.escape(self._club_in_hand)}</b>'}.</p>"
-            ).value
+            club = self._club_in_hand
+            of = "" if club is None else f"; photos that do not say their club are of the <b>{html.escape(club)}</b>"
+            who = f"<b>{html.escape(self._intake.golfer)}</b>, session of {self._intake.day}"
+            self._who.value = text(f"<p>{who}{of}.</p>").value
             entries = self._intake.entries()
             names = [entry.name for entry in entries]
             name = select if select in names else self._list.value
@@ -552,7 +552,8 @@ class PhotosPanel(widgets.VBox):
         self._bar.max, self._bar.value = max(total, 1), done
         self._bar.layout.display = None if done < total else "none"
         self._cancel.disabled = done >= total
-        self._progress.value = f"{STYLE}<span class='lt-text' role='status'>{done} of {total} measured{f', {refused} refused' if refused else ''}</span>"
+        words = f"{done} of {total} measured{f', {refused} refused' if refused else ''}"
+        self._progress.value = f"{STYLE}<span class='lt-text' role='status'>{words}</span>"
         if name is not None:
             self._refresh()
             if name == self._list.value:

@@ -48,7 +48,10 @@ _HANDLES = {
     "L": "lower point of the line on the ball",
     "U": "upper point of the line on the ball",
 }
-_HINT = "A, B: the ball's outline, left and right. C, D: two points of the cord or the bar's edge, far apart. L, U: two points of the line on the ball, far apart."
+_HINT = (
+    "A, B: the ball's outline, left and right. C, D: two points of the cord or the bar's edge, far apart. "
+    "L, U: two points of the line on the ball, far apart."
+)
 _PLACES = {
     "cord": [[0.5, 0.08], [0.5, 0.3]],
     "edge": [[0.2, 0.2], [0.8, 0.2]],
@@ -272,7 +275,7 @@ class BagPanel(_Panel):
     def _on_field(self, club_id, name, words):
         if name == "label":
             return self._desk.change_club(club_id, name, words.strip())
-        heading = dict((field, head) for field, head, _, _ in _COLUMNS)[name]
+        heading = {field: head for field, head, _, _ in _COLUMNS}[name]
         value = read_number(heading, words)
         return self._desk.change_club(club_id, name, to_mm(value, self._unit()) if name.endswith("_mm") else value)
 
@@ -527,7 +530,10 @@ class LinePanel(_Panel):
         )
         self._desk.set(setup_tilt_deg=reading.setup_tilt_deg, u_setup_tilt_deg=reading.u_setup_tilt_deg)
         doubts = "".join(f"<li>Mind: {html.escape(flag)}.</li>" for flag in reading.flags)
-        words = "Drawn on the photo: the ball's outline dashed, its line solid, the reference with square ends, a plumb line through the ball dotted."
+        words = (
+            "Drawn on the photo: the ball's outline dashed, its line solid, the reference with square ends, a plumb "
+            "line through the ball dotted."
+        )
         self._picture.children = [
             text(f"<p><b>{html.escape(reading.sentence)}</b> It is entered.</p><ul>{doubts}</ul><p>{words}</p>"),
             _image(reading.overlay()),

@@ -167,10 +167,11 @@ def test_gauge_reading_says_what_is_the_club():
 
 
 def test_club_from_elsewhere_leans_less_on_the_set():
-    shots = readings([(label, 3.0 if label == "GW" else 0.0) for label in golfers.LABELS for _ in range(2)])
+    # 1.5°, not more: a club 3° off is taken for one that stands apart, whether anybody said so or not.
+    shots = readings([(label, 1.5 if label == "GW" else 0.0) for label in golfers.LABELS for _ in range(2)])
     same = lt.fit_bag(shots, irons()).table.set_index("club").loc["GW", "lie_error_deg"]
     apart = lt.fit_bag(shots, irons(GW={"from_set": False})).table.set_index("club").loc["GW", "lie_error_deg"]
-    assert apart > same + 0.3
+    assert apart > same + 0.2
 
 
 def test_unknown_heading_is_one_more_unknown_and_widens_wedges_most():

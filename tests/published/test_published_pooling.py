@@ -13,7 +13,7 @@ integrate, optimize, stats = (pytest.importorskip(f"scipy.{name}") for name in (
 
 
 def known(shot, club, **changes):
-    """Priors that know both scatters, with Gaussian shots and next to nothing said about offset and slope."""
+    """Priors that know both scatters, with Gaussian shots, no club that stands apart, and next to nothing said about offset and slope."""
     return lt.lie.Priors(
         **(
             {
@@ -24,6 +24,7 @@ def known(shot, club, **changes):
                 "shot_dof": math.inf,
                 "offset_sd_deg": 1e3,
                 "slope_sd_deg_per_in": 1e3,
+                "odd_probability": 0,
             }
             | changes
         )
@@ -174,6 +175,7 @@ def test_student_t_location_against_scipy(values):
         club_scatter_log_sd=0,
         offset_sd_deg=prior_sd,
         slope_sd_deg_per_in=1e-9,
+        odd_probability=0,
     )
     fit = lt.fit_bag(table(["7"] * len(values), values, u), bag_of(["7"]), priors=priors)
 

@@ -7,6 +7,8 @@ __getattr__, __dir__, __all__ = lazy(
     {
         ".geometry": ["LieReading", "heading_from_start", "lie_reading", "start_from_net", "start_from_offline"],
         ".pooling": ["Priors", "Stop", "fit_bag", "fit_bags"],
-        ".bagfit": ["BagFit", "NextClub"],
+        ".unknowns": ["SessionUnknowns"],
+        ".bagfit": ["BagFit"],
+        ".advice": ["NextClub", "NextStep"],
     },
 )

@@ -1,7 +1,7 @@
 """Readings of all clubs -> a pooled estimate for each club: what is assumed, what is asked of the readings, and the fit."""
 
 import math
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import pandas as pd
@@ -9,8 +9,10 @@ import pandas as pd
 from ..base.club import Bag
 from ..base.errors import InputError
 from ..base.tables import check_number, number_of, words_of
-from .bagfit import BagFit, club_spread
+from .bagfit import BagFit
+from .doubts import gauged, refit
 from .pool import pool, scale_grid
+from .unknowns import COLUMNS, SessionUnknowns
 
 # A 7-iron's length, and how a set shortens as loft grows, for clubs whose length was not measured: common practice, no source.
 SEVEN_IRON_LENGTH_IN, SEVEN_IRON_LOFT_DEG, INCHES_PER_LOFT_DEG = 37.0, 34.0, -0.12
@@ -33,6 +35,9 @@ class Priors:
         standard deviation of that number's logarithm (0: known exactly).
     gauged_scatter_deg : float
         The same for clubs read on a lie gauge, where the club's own share is known and only the golfer's is left, in degrees.
+    odd_probability, odd_deg : float
+        Share of clubs that stand apart from the rest of the bag with nobody knowing why, and the standard deviation of what they do
+        beside the trend, in degrees. In proportion less for gauged clubs and more for clubs bought apart.
     apart_factor : float
         How many times wider that scatter is for a club bought apart from the set.
     shot_scatter_deg, shot_scatter_log_sd : float
@@ -55,6 +60,8 @@ class Priors:
     club_scatter_deg: float = 0.5
     club_scatter_log_sd: float = 0.6
     gauged_scatter_deg: float = 0.3
+    odd_probability: float = 0.06
+    odd_deg: float = 2.5
     apart_factor: float = 2.0
     shot_scatter_deg: float = 1.0
     shot_scatter_log_sd: float = 0.3
@@ -65,9 +72,10 @@ class Priors:
         for name in (f.name for f in fields(self)):
             low = -1e6 if name in ("offset_deg", "slope_deg_per_in") else 0.0
             value = check_number(f"priors: {name}", getattr(self, name), low, math.inf, "")
-            if low == 0.0 and not name.endswith("log_sd") and value == 0.0:
+            if low == 0.0 and not name.endswith(("log_sd", "probability")) and value == 0.0:
                 raise InputError(f"priors: {name} is 0; expected more than 0 (a tiny number says that it is known)")
             object.__setattr__(self, name, value)
+        check_number("priors: odd_probability", self.odd_probability, 0, 0.5, "")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,12 +103,12 @@ class Stop:
         check_number("stop: step_deg", self.step_deg, 0.05, 1, "degrees")
 
 
-def fit_bag(readings, bag, *, priors=None, stop=None):
+def fit_bag(readings, bag, *, priors=None, stop=None, session=None):
     """Pool the readings of one golfer's bag.
 
-    A reading is the golfer's trend over club length, plus what this one club does beside it, plus a shot whose scatter is
-    Student t, widened by the photo's own uncertainty. The scatters are not plugged in but integrated over, so that the
-    intervals hold at few balls.
+    A reading is the golfer's trend over club length, plus what this one club does beside it, less what the session's unknowns do to
+    it, plus a shot whose scatter is Student t, widened by the photo's own uncertainty. The scatters are not plugged in but integrated over, so
+    that the intervals hold at few balls; the unknowns are the same for all balls, so that no number of balls hides them.
 
     Parameters
     ----------
@@ -108,12 +116,17 @@ def fit_bag(readings, bag, *, priors=None, stop=None):
         A row a shot. Needed: `club` (label), `lie_error_deg`, `u_lie_error_deg` (standard uncertainty of the reading), in
         degrees. Optional: `heading_known` (False: read as if the face were square; True if left out), `counted` (False: set
         aside by the fitter, such as a heavy strike or a second hit on the same spot), `strike_toe_mm`, `strike_up_mm`, `shot`
-        (a number that rises in the order of hitting; the rows' order if left out). Further columns are kept.
+        (a number that rises in the order of hitting; the rows' order if left out). `s_path`, `s_lean`, `s_turn`, `s_aim`, `s_loft`,
+        `s_heading`: by how much the reading would change if that unknown of the session were a degree more, in degrees of lie a
+        degree (0 or empty: this ball does not hang on it; a column left out: none does); and with them `u_own_deg`, the ball's own standard
+        uncertainty without the session's share. Further columns are kept.
     bag : Bag
         The clubs as they were hit. What a gauge (`gauge_lie_deg` beside `lie_deg`) or `bent_deg` says of a club itself is taken as its
         share, the rest is the golfer's; clubs bought apart (`from_set=False`) lean less on the others.
     priors : Priors, optional
     stop : Stop, optional
+    session : SessionUnknowns, optional
+        What is known of the session beside its readings; default the usual doubts.
 
     Returns
     -------
@@ -126,15 +139,23 @@ def fit_bag(readings, bag, *, priors=None, stop=None):
 
     Notes
     -----
-    A shot whose face heading is unknown carries in `u_lie_error_deg` all of that doubt, as `lie_reading` gives it. The fit has the session's
-    mean heading as an unknown of its own, so that share, sin λ cos λ · `heading_sd_deg`, is taken out of the shot's uncertainty.
+    Without the column `s_heading` a shot whose face heading is unknown carries in `u_lie_error_deg` all of that doubt, as `lie_reading`
+    gives it. The fit has the session's mean heading as an unknown of its own, so that share, sin λ cos λ · `heading_sd_deg`, is taken out of
+    the shot's uncertainty. Balls of a club that hang on the same unknowns are pooled at their mean sensitivity.
+
+    A first fit looks for what the model leaves out: balls that come in runs, and two kinds of swing. Where either is seen the bag is fitted
+    again with that in it, and `BagFit.warnings` says so.
     """
     return fit_bags(
-        readings.assign(golfer=0) if isinstance(readings, pd.DataFrame) else readings, bag, priors=priors, stop=stop
+        readings.assign(golfer=0) if isinstance(readings, pd.DataFrame) else readings,
+        bag,
+        priors=priors,
+        stop=stop,
+        session=session,
     )[0]
 
 
-def fit_bags(readings, bags, *, priors=None, stop=None):
+def fit_bags(readings, bags, *, priors=None, stop=None, session=None):
     """Pool the bags of many golfers in one call.
 
     Parameters
@@ -145,6 +166,8 @@ def fit_bags(readings, bags, *, priors=None, stop=None):
         One bag for all, or each golfer's own.
     priors, stop : optional
         As for `fit_bag`.
+    session : SessionUnknowns or dict of SessionUnknowns, optional
+        One for all, or each golfer's own.
 
     Returns
     -------
@@ -152,6 +175,7 @@ def fit_bags(readings, bags, *, priors=None, stop=None):
         By golfer, in the order of their first reading.
     """
     priors, stop = priors or Priors(), stop or Stop()
+    usual = SessionUnknowns(heading_deg=(0.0, priors.heading_sd_deg))
     readings = _check_readings(readings)
     jobs = {}
     for golfer, rows in readings.groupby("golfer", sort=False):
@@ -160,31 +184,40 @@ def fit_bags(readings, bags, *, priors=None, stop=None):
             raise InputError(
                 f"no bag for golfer {golfer!r}; expected one lt.Bag for all, or a dict with a bag for each"
             )
+        known = session.get(golfer) if isinstance(session, dict) else session
         jobs[golfer] = _lay_out(
-            rows.drop(columns="golfer"), bag, priors, golfer if readings["golfer"].nunique() > 1 else None
+            rows.drop(columns="golfer"), bag, priors, known or usual, golfer if readings["golfer"].nunique() > 1 else None
         )
+    fits = _pool_alike(jobs, priors, stop)
+    again = {golfer: changed for golfer, fit in fits.items() if (changed := refit(jobs[golfer], fit)) is not None}
+    fits |= _pool_alike(again, priors, stop)
+    return {golfer: fits[golfer] for golfer in jobs}
+
+
+def _pool_alike(jobs, priors, stop):
     fits = {}
-    for shape in {job["y"].shape for job in jobs.values()}:
-        same = [golfer for golfer, job in jobs.items() if job["y"].shape == shape]
+    for shape in {job.shape for job in jobs.values()}:
+        same = [golfer for golfer, job in jobs.items() if job.shape == shape]
         stack = {
-            name: np.stack([jobs[golfer][name] for golfer in same]) for name in ("y", "u", "filled", "design", "spread")
+            name: np.stack([getattr(jobs[golfer], name) for golfer in same])
+            for name in ("y", "u", "filled", "design", "spread")
         }
+        first = jobs[same[0]]
         pooled = pool(
             stack["y"],
             stack["u"],
             stack["filled"],
             stack["design"],
-            jobs[same[0]]["club"],
+            first.club,
             stack["spread"],
-            np.array([priors.offset_sd_deg, priors.slope_sd_deg_per_in, priors.heading_sd_deg]),
-            scale_grid(priors.shot_scatter_deg, priors.shot_scatter_log_sd, 11),
-            scale_grid(priors.club_scatter_deg, priors.club_scatter_log_sd, 9),
-            priors.shot_dof,
+            np.array([priors.offset_sd_deg, priors.slope_sd_deg_per_in, *first.session.sds, first.runs_sd]),
+            scale_grid(priors.shot_scatter_deg, priors.shot_scatter_log_sd, 9),
+            scale_grid(priors.club_scatter_deg, priors.club_scatter_log_sd, 7),
+            (priors.odd_probability, priors.odd_deg),
+            first.dof,
         )
-        for golfer, one in zip(same, pooled):
-            job = jobs[golfer]
-            fits[golfer] = BagFit(job["bag"], priors, stop, one, job["rows"], job["line"], job["shot"], job["design"])
-    return {golfer: fits[golfer] for golfer in jobs}
+        fits |= {golfer: BagFit(priors, stop, jobs[golfer], one) for golfer, one in zip(same, pooled)}
+    return fits
 
 
 def usual_length_in(club):
@@ -194,8 +227,47 @@ def usual_length_in(club):
     return SEVEN_IRON_LENGTH_IN + INCHES_PER_LOFT_DEG * (club.loft_deg - SEVEN_IRON_LOFT_DEG)
 
 
-def _lay_out(rows, bag, priors, golfer):
-    """Return one golfer's rows as padded arrays: a line a club, then (if any heading is unknown) another line a club."""
+def club_spread(bag, priors):
+    """Return each club's share of the club scatter."""
+    golfers = priors.gauged_scatter_deg / priors.club_scatter_deg
+    return np.array(
+        [(golfers if gauged(club) else 1.0) * (1.0 if club.from_set else priors.apart_factor) for club in bag]
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Job:
+    """One golfer's readings as padded arrays: a line for each club, then one for each further way in which its balls hang on the session."""
+
+    bag: Bag
+    rows: pd.DataFrame
+    session: SessionUnknowns
+    line: np.ndarray  # (shots,): line of each reading
+    shot: np.ndarray  # (shots,): its place there
+    design: np.ndarray  # (lines, betas)
+    y: np.ndarray  # (lines, width)
+    u: np.ndarray  # (lines, width)
+    filled: np.ndarray  # (lines, width)
+    club: np.ndarray  # (lines,)
+    spread: np.ndarray  # (clubs,)
+    known: np.ndarray  # (lines,): what is known of a line before the first ball
+    dof: float
+    runs_sd: float = 0.0  # of what all balls share because they came in runs
+    seen: tuple = ()  # what a first fit saw that the model leaves out
+
+    @property
+    def shape(self):
+        """What golfers must share to be fitted in one go."""
+        return self.y.shape, tuple(self.club), tuple(self.session.sds), self.dof, self.runs_sd
+
+    def of_shots(self, values):
+        """Return values of the readings, one each, as an array like `y`; 0 where there is none."""
+        counted, whole = self.rows["counted"].to_numpy(), np.zeros(self.y.shape)
+        whole[self.line[counted], self.shot[counted]] = values[counted]
+        return whole
+
+
+def _lay_out(rows, bag, priors, session, golfer):
     who = "" if golfer is None else f"golfer {golfer}: "
     labels = bag.labels
     strangers = [label for label in rows["club"].unique() if label not in labels]
@@ -203,50 +275,59 @@ def _lay_out(rows, bag, priors, golfer):
         raise InputError(
             f"{who}readings for club {strangers[0]!r}, which is not in the bag; expected one of {', '.join(labels)}; correct the club, or enter it in the bag"
         )
-    if not rows["counted"].any():
+    counted = rows["counted"].to_numpy()
+    if not counted.any():
         raise InputError(
             f"{who}none of the {len(rows)} readings counts; expected at least one ball that was not set aside"
         )
     clubs = len(labels)
     club = np.array([labels.index(label) for label in rows["club"]])
-    halves = 1 if rows.loc[rows["counted"], "heading_known"].all() else 2
-    line = club + np.where(rows["heading_known"], 0, clubs * (halves - 1))
-    counted = rows["counted"].to_numpy()
+    hangs, u_shot = _exposure(rows, bag, club, priors)
+    # Balls of a club that hang on the same unknowns share a line; a club's first line is the one with most balls. The loft's share changes
+    # sign about a level club and says nothing of the kind.
+    kind = (np.abs(hangs[:, [name != "s_loft" for name in COLUMNS.values()]]) > 1e-9) @ (1 << np.arange(len(COLUMNS) - 1))
+    line, lines = np.zeros(len(rows), int), list(range(clubs))
+    for position in range(clubs):
+        own = club == position
+        kinds, balls = np.unique(kind[own & counted], return_counts=True)
+        line[own] = position
+        for rank, one in enumerate(kinds[np.argsort(-balls, kind="stable")]):
+            line[own & (kind == one)] = len(lines) if rank else position
+            lines += [position] * (rank > 0)
+    of_line = np.array(lines)
     shot = pd.Series(np.where(counted, 1, 0)).groupby(line).cumsum().to_numpy() - 1
     width = int(
         2 ** math.ceil(math.log2(shot[counted].max() + 1))
     )  # padded to a power of two: few shapes for many golfers
-    loft = np.radians([one.loft_deg for one in bag])
     x = np.array([usual_length_in(one) for one in bag]) - SEVEN_IRON_LENGTH_IN
-    turned = [np.zeros(clubs), -np.sin(loft) * np.cos(loft)][:halves]
-    design = np.concatenate([np.column_stack([np.ones(clubs), x, k]) for k in turned])
-    y, u, filled = (
-        np.zeros((halves * clubs, width)),
-        np.ones((halves * clubs, width)),
-        np.zeros((halves * clubs, width), bool),
-    )
+    balls = np.bincount(line[counted], minlength=len(lines))
+    mean = np.stack([np.bincount(line[counted], s[counted], len(lines)) for s in hangs.T], 1) / np.maximum(balls, 1)[:, None]
+    design = np.column_stack([np.ones(len(lines)), x[of_line], -mean, np.ones(len(lines))])
+    known = np.array([one.total_bent_deg for one in bag])[of_line]
+    known = known + design[:, :2] @ [priors.offset_deg, priors.slope_deg_per_in]
+    shape = len(lines), width
+    filled, u = np.zeros(shape, bool), np.ones(shape)
     at = line[counted], shot[counted]
-    known = (
-        np.array([one.total_bent_deg for one in bag])[club]
-        + (design @ [priors.offset_deg, priors.slope_deg_per_in, 0.0])[line]
+    filled[at], u[at] = True, u_shot[counted]
+    job = Job(
+        bag, rows, session, line, shot, design, np.zeros(shape), u, filled, of_line, club_spread(bag, priors), known, priors.shot_dof
     )
-    u_shot = rows["u_lie_error_deg"].to_numpy()
-    u_shot = np.sqrt(
-        np.maximum(u_shot**2 - (design[line, 2] * priors.heading_sd_deg) ** 2, (U_SHOT_FLOOR * u_shot) ** 2)
-    )
-    y[at], u[at], filled[at] = (rows["lie_error_deg"] - known)[counted], u_shot[counted], True
-    return {
-        "bag": bag,
-        "rows": rows,
-        "line": line,
-        "shot": shot,
-        "design": design,
-        "y": y,
-        "u": u,
-        "filled": filled,
-        "club": np.tile(np.arange(clubs), halves),
-        "spread": club_spread(bag, priors),
-    }
+    return replace(job, y=job.of_shots(rows["lie_error_deg"].to_numpy() - known[line]))
+
+
+def _exposure(rows, bag, club, priors):
+    """Return how each reading hangs on each unknown (shots, unknowns), and each ball's own standard uncertainty, in degrees."""
+    given = [name for name in COLUMNS.values() if name in rows]
+    hangs = np.column_stack([rows[name].to_numpy() if name in rows else np.zeros(len(rows)) for name in COLUMNS.values()])
+    u = rows["u_lie_error_deg"].to_numpy()
+    if "s_heading" not in given:
+        loft = np.radians([one.loft_deg for one in bag])[club]
+        turned = np.where(rows["heading_known"], 0.0, np.sin(loft) * np.cos(loft))
+        hangs[:, list(COLUMNS).index("heading_deg")] = turned
+        u = np.sqrt(np.maximum(u**2 - (turned * priors.heading_sd_deg) ** 2, (U_SHOT_FLOOR * u) ** 2))
+    if "u_own_deg" in rows:
+        u = np.where(np.isnan(rows["u_own_deg"]), u, rows["u_own_deg"])
+    return hangs, u
 
 
 def _check_readings(readings):
@@ -277,6 +358,11 @@ def _check_readings(readings):
         raise InputError(
             f"shot of reading {row + 1} is {readings['shot'].iloc[row]!r}; expected its number in the order of hitting"
         )
+    for name in [name for name in COLUMNS.values() if name in table]:
+        table[name] = _numbers(table[name]).fillna(0.0)
+    if "u_own_deg" in table:
+        table["u_own_deg"] = _numbers(table["u_own_deg"])
+        table["u_own_deg"] = table["u_own_deg"].where(table["u_own_deg"] > 0)
     for name, good, expected in (
         ("lie_error_deg", lambda v: v.abs() <= 45, "a number of degrees from -45 to 45"),
         ("u_lie_error_deg", lambda v: (v > 0) & (v <= 45), "degrees above 0, since every reading has some uncertainty"),

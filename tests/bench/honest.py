@@ -58,7 +58,7 @@ def measure(world, golfers, balls, seed, gauge=False):
     far = np.abs(truth) >= 2.5
     row["far bent"] = (bent & (np.abs(truth + bends) < np.abs(truth)))[far].mean() if far.any() else math.nan
     notes = [" ".join(fit.warnings) for fit in fits]
-    row["warned"] = np.mean([any(words in note for words in ("runs", "two kinds", "Late shots")) for note in notes])
+    row["warned"] = np.mean([any(words in note for words in ("one after the other", "two kinds", "Late shots")) for note in notes])
     if world.odd:
         odd = np.array([golfer.odd for golfer in drawn])
         at = np.arange(golfers), odd

@@ -45,26 +45,32 @@ class World:
     by_club: bool = False  # hit club by club
 
 
-KNOWN = {"path_sd": 2.0, "path_known": True, "lean_sd": 0.7, "turn_sd": 0.7, "set_known": True, "shaft": (5.0, 2.0), "aim_sd": 0.2}
+def world(**changes):
+    """A world in which path and line were measured, the rest is drawn as usual, and `changes` differ."""
+    known = {"path_sd": 2.0, "path_known": True, "lean_sd": 0.7, "turn_sd": 0.7, "set_known": True, "shaft": (5.0, 2.0), "aim_sd": 0.3}
+    return World(**(known | changes))
+
+
+NOTHING_KNOWN = {"path_known": False, "set_known": False}
 WORLDS = {
-    "plain": World(**KNOWN),
-    "path straight": World(),
-    "path habit 2": World(path_sd=2.0),
-    "path habit 3": World(path_sd=3.0),
-    "path habit 4": World(path_sd=4.0),
-    "path 4 in-to-out, level": World(path_at=-4.0, level=True),
-    "path 4 out-to-in, level": World(path_at=4.0, level=True),
-    "setting 0.7": World(lean_sd=0.7, turn_sd=0.7),
-    "setting 1.0": World(lean_sd=1.0, turn_sd=1.0),
-    "shaft lean 0-8": World(shaft=(4.0, -1.0)),
-    "all together": World(path_sd=3.0, lean_sd=0.7, turn_sd=0.7, shaft=(5.0, 2.5), aim_sd=0.35),
-    "no net": World(path_sd=3.0, lean_sd=0.7, turn_sd=0.7, shaft=(5.0, 2.5), net=False),
-    "odd club 3": World(odd=3.0, **KNOWN),
-    "u stated half": World(print_u=0.5, **KNOWN),
-    "u stated twice": World(print_u=2.0, **KNOWN),
-    "two kinds of swing": World(kinds=4.0, shot_sd=(0.6, 1.0), **KNOWN),
-    "runs": World(runs=1.2, **KNOWN),
-    "runs, club by club": World(runs=1.2, by_club=True, **KNOWN),
+    "plain": world(),
+    "path straight": world(path_known=False, path_sd=0.0),
+    "path habit 2": world(path_known=False),
+    "path habit 3": world(path_known=False, path_sd=3.0),
+    "path habit 4": world(path_known=False, path_sd=4.0),
+    "path 4 in-to-out, level": world(path_known=False, path_at=-4.0, level=True),
+    "path 4 out-to-in, level": world(path_known=False, path_at=4.0, level=True),
+    "setting 0.7": world(set_known=False),
+    "setting 1.0": world(set_known=False, lean_sd=1.0, turn_sd=1.0),
+    "shaft lean 0-8": world(shaft=(4.0, -1.0)),
+    "all together": world(path_sd=3.0, **NOTHING_KNOWN),
+    "no net": world(path_sd=3.0, net=False, **NOTHING_KNOWN),
+    "odd club 3": world(odd=3.0),
+    "u stated half": world(print_u=0.5),
+    "u stated twice": world(print_u=2.0),
+    "two kinds of swing": world(kinds=4.0, shot_sd=(0.6, 1.0)),
+    "runs": world(runs=1.2),
+    "runs, club by club": world(runs=1.2, by_club=True),
 }
 
 

@@ -57,7 +57,7 @@ class SessionUnknowns:
     (-2.0, 1.0)
     """
 
-    path_deg: tuple[float, float] = (0.0, 3.0)
+    path_deg: tuple[float, float] = (0.0, 3.5)
     lean_deg: tuple[float, float] = (0.0, 0.7)
     turn_deg: tuple[float, float] = (0.0, 0.7)
     aim_deg: tuple[float, float] = (0.0, 0.35)

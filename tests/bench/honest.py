@@ -6,14 +6,18 @@ intervals, root mean square error, half-widths, harmful bends under a simple rul
 
 import argparse
 import math
+import sys
 import time
+from pathlib import Path
 
 import linetilt as lt
 import numpy as np
 import pandas as pd
-from golfers import LABELS
 from linetilt.lie.bagfit import whole_step_bend
-from swings import WORLDS, draw, play
+
+sys.path[:0] = [str(Path(__file__).parents[1])]
+from bench.golfers import LABELS
+from bench.swings import WORLDS, draw, play
 
 SURE, WORTH_DEG, STEP_DEG = 0.8, 0.25, 0.25
 

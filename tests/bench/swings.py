@@ -6,13 +6,17 @@ scatters about them. A print is `print_tilt_deg` of lie, delivered loft, heading
 spot gives a start. What the kit is told are the print, the start, and in some worlds a path or a lean that somebody measured.
 """
 
+import sys
 from dataclasses import dataclass
+from pathlib import Path
 
 import linetilt as lt
 import numpy as np
 import pandas as pd
-from golfers import LABELS, LENGTH_IN, LIE_DEG, LOFT_DEG
 from linetilt.lie.geometry import FACE_SHARE, SHARE_LOFT_DEG, U_FACE_SHARE, lie_from_tilt_deg, print_tilt_deg
+
+sys.path[:0] = [str(Path(__file__).parents[1])]
+from bench.golfers import LABELS, LENGTH_IN, LIE_DEG, LOFT_DEG
 
 SHAFT_LEAN = 5.0  # what the kit assumes
 BALL = {"path": 1.2, "heading": 2.0, "lean": 0.35, "turn": 0.35, "shaft": 1.0, "start": 0.45}  # scatter from ball to ball

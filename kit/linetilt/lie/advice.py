@@ -191,8 +191,8 @@ def next_step(fit) -> NextStep:
     balls_help = fit.finished or bool((_after_endless_balls(cov, rows, count) <= _need(fit)).all())
     worth = steps[steps["share"] >= WORTH]
     if not balls_help:  # balls first would be time for nothing while a check can still open the way
-        checks = worth[~worth["code"].isin(["balls"])]
-        worth = checks if len(checks) else worth.iloc[:0]
+        checks = worth[worth["code"] != "balls"]
+        worth = checks if len(checks) else worth
     common = (balls_help, settled, count, half, steps)
     if worth.empty:
         words = (
@@ -204,7 +204,7 @@ def next_step(fit) -> NextStep:
     best = worth.iloc[0]
     return NextStep(
         best["code"],
-        best["club"],
+        best["club"] if isinstance(best["club"], str) else None,
         int(best["balls"]),
         float(best["minutes"]),
         float(best["lowers_by"]),

@@ -60,7 +60,7 @@ class Priors:
     club_scatter_deg: float = 0.5
     club_scatter_log_sd: float = 0.6
     gauged_scatter_deg: float = 0.3
-    odd_probability: float = 0.06
+    odd_probability: float = 0.05
     odd_deg: float = 2.5
     apart_factor: float = 2.0
     shot_scatter_deg: float = 1.0

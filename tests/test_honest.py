@@ -1,4 +1,6 @@
-"""What all balls of a session share: no number of balls hides it, a check of it helps, and the fit says which; clubs apart, runs, two kinds of swing."""
+"""What all balls of a session share: no number of balls hides it, a check of it helps, and the fit says which; clubs
+apart, runs, two kinds of swing.
+"""
 
 import math
 
@@ -24,7 +26,8 @@ def half_width(fit):
     return float((fit.table["high_deg"] - fit.table["low_deg"]).mean() / 2)
 
 
-# --- the model ------------------------------------------------------------------------------------------------------------------
+# --- the model
+# ------------------------------------------------------------------------------------------------------------------
 
 
 def test_agrees_with_a_gibbs_sampler_of_the_same_model():
@@ -47,7 +50,10 @@ def test_no_number_of_balls_hides_what_they_share():
 def test_a_path_that_was_measured_wins_back_what_an_unknown_one_costs():
     _, shots, unknown = one("path habit 3", balls=5)
     lines = {"lean_deg": (0, 0.3), "turn_deg": (0, 0.3)}
-    widths = [half_width(lt.fit_bag(shots, unknown.bag, session=SessionUnknowns(path_deg=(0, sd), **lines))) for sd in (3.5, 1, 0)]
+    widths = [
+        half_width(lt.fit_bag(shots, unknown.bag, session=SessionUnknowns(path_deg=(0, sd), **lines)))
+        for sd in (3.5, 1, 0)
+    ]
     assert (widths[0] - widths[1]) / (widths[0] - widths[2]) > 0.8
 
 
@@ -89,8 +95,12 @@ def test_golfers_with_sessions_of_their_own_are_each_fitted_alone():
     bags = {number: golfer.bag() for number, golfer in enumerate(drawn)}
     together = lt.lie.fit_bags(shots, bags, session=sessions)
     for number in bags:
-        alone = lt.fit_bag(shots[shots["golfer"] == number].drop(columns="golfer"), bags[number], session=sessions[number])
-        assert together[number].table["u_lie_error_deg"].to_numpy() == pytest.approx(alone.table["u_lie_error_deg"].to_numpy(), abs=1e-9)
+        alone = lt.fit_bag(
+            shots[shots["golfer"] == number].drop(columns="golfer"), bags[number], session=sessions[number]
+        )
+        assert together[number].table["u_lie_error_deg"].to_numpy() == pytest.approx(
+            alone.table["u_lie_error_deg"].to_numpy(), abs=1e-9
+        )
 
 
 def test_joint_and_draws_say_the_same_as_the_table():
@@ -107,14 +117,17 @@ def test_joint_and_draws_say_the_same_as_the_table():
     assert shared > 0.25  # the session moves all clubs together
 
 
-# --- whose it is, and what next ---------------------------------------------------------------------------------------------------
+# --- whose it is, and what next
+# ---------------------------------------------------------------------------------------------------
 
 
 def test_budget_adds_up_and_names_the_session():
     _, shots, fit = one(balls=6)
     budget = fit.budget("7").set_index("code")
     assert budget["share"].sum() == pytest.approx(1.0)
-    assert math.sqrt((budget["u_deg"] ** 2).sum()) == pytest.approx(fit.table.set_index("club").loc["7", "u_lie_error_deg"])
+    assert math.sqrt((budget["u_deg"] ** 2).sum()) == pytest.approx(
+        fit.table.set_index("club").loc["7", "u_lie_error_deg"]
+    )
     assert set(budget["whose"]) <= {"this ball's", "this club's", "this session's", "this golfer's"}
     assert budget.loc["path", "whose"] == "this session's" and budget.loc["path", "shrinks"] == "a path check"
     s = shots.loc[shots["club"] == "7", "s_path"].mean()
@@ -138,7 +151,11 @@ def test_balls_that_cannot_help_are_not_asked_for():
 def test_what_a_check_is_said_to_bring_it_brings():
     _, shots, fit = one("path habit 3", balls=5)
     step = fit.next_step()
-    assert step.code == "check_path" and step.balls == 0 and step.sentence.startswith("More balls alone cannot settle the bag.")
+    assert (
+        step.code == "check_path"
+        and step.balls == 0
+        and step.sentence.startswith("More balls alone cannot settle the bag.")
+    )
     lines = {"lean_deg": (0, 0.3), "turn_deg": (0, 0.3)}
     after = lt.fit_bag(shots, fit.bag, session=SessionUnknowns(path_deg=(0, 1.0), **lines))
     open_clubs = ~fit.settled.to_numpy()
@@ -147,7 +164,13 @@ def test_what_a_check_is_said_to_bring_it_brings():
 
 
 def test_a_finished_bag_and_one_that_nothing_helps_both_stop():
-    exact = {"path_deg": (0, 0.2), "lean_deg": (0, 0.1), "turn_deg": (0, 0.1), "aim_deg": (0, 0.1), "shaft_lean_deg": (5, 0.5)}
+    exact = {
+        "path_deg": (0, 0.2),
+        "lean_deg": (0, 0.1),
+        "turn_deg": (0, 0.1),
+        "aim_deg": (0, 0.1),
+        "shaft_lean_deg": (5, 0.5),
+    }
     _, _, fit = one("plain", balls=20, **exact)
     assert fit.finished and fit.next_step().code == "stop" and fit.balls_to_go() == (0, 0)
     golfer, shots, _ = one("no net", balls=60)
@@ -159,7 +182,8 @@ def test_a_finished_bag_and_one_that_nothing_helps_both_stop():
     assert step.code == "stop" and step.settled < 8 and "five more balls would change nothing" in step.sentence
 
 
-# --- what the model leaves out ------------------------------------------------------------------------------------------------------
+# --- what the model leaves out
+# ------------------------------------------------------------------------------------------------------
 
 
 def test_a_club_that_stands_apart_is_found_and_its_interval_holds():
@@ -174,7 +198,8 @@ def test_one_club_off_is_not_laid_on_its_neighbours():
     shots = pd.DataFrame(rows, columns=["club", "lie_error_deg"]).assign(u_lie_error_deg=0.4)
     bag = swings.draw(PLAIN, np.random.default_rng(0)).bag()
     apart, not_thought_of = (
-        lt.fit_bag(shots, bag, priors=lt.lie.Priors(odd_probability=p)).table.set_index("club")["lie_error_deg"] for p in (0.05, 0.0)
+        lt.fit_bag(shots, bag, priors=lt.lie.Priors(odd_probability=p)).table.set_index("club")["lie_error_deg"]
+        for p in (0.05, 0.0)
     )
     assert apart["9"] > 2.6 and apart["9"] > not_thought_of["9"] + 0.05
     assert abs(apart["8"]) < abs(not_thought_of["8"])
@@ -191,14 +216,17 @@ def test_runs_are_said_and_count_for_less():
     world = swings.world(runs=2.0)
     (golfer,), shots = swings.play(world, 1, 6, 95)
     fit = lt.fit_bag(shots, golfer.bag(), session=golfer.told)
-    shuffled = lt.fit_bag(shots.assign(shot=np.random.default_rng(1).permutation(len(shots))), golfer.bag(), session=golfer.told)
+    shuffled = lt.fit_bag(
+        shots.assign(shot=np.random.default_rng(1).permutation(len(shots))), golfer.bag(), session=golfer.told
+    )
     assert any("one after the other" in note for note in fit.warnings)
     assert not any("one after the other" in note for note in shuffled.warnings)
     assert fit.table["u_lie_error_deg"].mean() > shuffled.table["u_lie_error_deg"].mean() + 0.05
     assert "runs" in set(fit.budget("7")["code"])
 
 
-# --- bad input -------------------------------------------------------------------------------------------------------------------------
+# --- bad input --------------------------------------------------------------------------------------------------------
+# -----------------
 
 
 @pytest.mark.parametrize(

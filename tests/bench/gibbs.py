@@ -1,7 +1,10 @@
-"""The model of `fit_bag` with the session's unknowns by Gibbs sampling: slow, exact in the long run, and sharing nothing with the kit's arithmetic.
+"""The model of `fit_bag` with the session's unknowns by Gibbs sampling: slow, exact in the long run, and sharing
+nothing with the kit's arithmetic.
 
-Many chains at once. Student's t is a Gaussian of unknown weight, a club that stands apart has a hidden switch, the two scales are drawn from fine grids.
-``python tests/bench/gibbs.py [bags] [seed]`` compares bags of 1 to 8 balls a club from the worlds of swings.py with the kit.
+Many chains at once. Student's t is a Gaussian of unknown weight, a club that stands apart has a hidden switch, the two
+scales are drawn from fine grids.
+``python tests/bench/gibbs.py [bags] [seed]`` compares bags of 1 to 8 balls a club from the worlds of swings.py with the
+kit.
 """
 
 import sys
@@ -11,7 +14,7 @@ import linetilt as lt
 import numpy as np
 
 sys.path[:0] = [str(Path(__file__).parents[1])]
-from bench.swings import WORLDS, play
+from bench.swings import WORLDS, play  # noqa: E402
 
 UNKNOWNS = ["s_path", "s_lean", "s_turn", "s_aim", "s_loft", "s_heading"]
 
@@ -79,7 +82,9 @@ def sample(y, u, club, length_in, hangs, unknown_sd, priors, chains=64, rounds=1
 
 
 def of_fit(rows, bag, session, priors=None, **options):
-    """Return draws for a golfer's readings as `fit_bag` takes them, with all columns; balls of a club hang on the session at their mean."""
+    """Return draws for a golfer's readings as `fit_bag` takes them, with all columns; balls of a club hang on the
+    session at their mean.
+    """
     club = np.array([bag.labels.index(label) for label in rows["club"]])
     return sample(
         rows["lie_error_deg"].to_numpy(), rows["u_own_deg"].to_numpy(), club, np.array([one.length_in for one in bag]),
@@ -113,4 +118,7 @@ if __name__ == "__main__":
     given = [int(part) for part in sys.argv[1:]] + [20, 9000][len(sys.argv) - 1 :]
     shifts, widths = compare(*given)
     for name, off in (("means, degrees", np.abs(shifts)), ("half-widths, share", np.abs(widths))):
-        print(f"{len(off)} bags, {name}: middle {np.median(off):.3f}, 95 % {np.quantile(off, 0.95):.3f}, worst {off.max():.3f}")
+        print(
+            f"{len(off)} bags, {name}: middle {np.median(off):.3f}, 95 % {np.quantile(off, 0.95):.3f}, "
+            f"worst {off.max():.3f}"
+        )

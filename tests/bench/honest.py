@@ -1,7 +1,8 @@
 """Do the intervals hold when every ball carries the same habit? Golfers from the swing up (swings.py), one table.
 
-``python tests/bench/honest.py [golfers a line] [base of seeds] [worlds, by a part of their name]``: coverage of the clubs' and the bag's mean's 95 %
-intervals, root mean square error, half-widths, harmful bends under a simple rule, alarms. The kit's constants were chosen on base 0; judge on others.
+``python tests/bench/honest.py [golfers a line] [base of seeds] [worlds, by a part of their name]``: coverage of the
+clubs' and the bag's mean's 95 % intervals, root mean square error, half-widths, harmful bends under a simple rule,
+alarms. The kit's constants were chosen on base 0; judge on others.
 """
 
 import argparse
@@ -16,8 +17,8 @@ import pandas as pd
 from linetilt.lie.bagfit import whole_step_bend
 
 sys.path[:0] = [str(Path(__file__).parents[1])]
-from bench.golfers import LABELS
-from bench.swings import WORLDS, draw, play
+from bench.golfers import LABELS  # noqa: E402
+from bench.swings import WORLDS, draw, play  # noqa: E402
 
 SURE, WORTH_DEG, STEP_DEG = 0.8, 0.25, 0.25
 
@@ -47,9 +48,19 @@ def measure(world, golfers, balls, seed, gauge=False):
     mean = np.array([fit.table["lie_error_deg"] for fit in fits])
     low, high = (np.array([fit.quantile_deg(p) for fit in fits]) for p in (0.025, 0.975))
     inside = (low < truth) & (truth < high)
-    row = {"balls": balls, "rms": math.sqrt(np.mean((mean - truth) ** 2)), "half": (high - low).mean() / 2, "clubs": inside.mean()}
+    row = {
+        "balls": balls,
+        "rms": math.sqrt(np.mean((mean - truth) ** 2)),
+        "half": (high - low).mean() / 2,
+        "clubs": inside.mean(),
+    }
     if hasattr(fits[0], "joint"):
-        off = np.array([(fit.joint()[0].mean() - golfer.truth.mean()) / np.sqrt(fit.joint()[1].to_numpy().mean()) for fit, golfer in zip(fits, drawn)])
+        off = np.array(
+            [
+                (fit.joint()[0].mean() - golfer.truth.mean()) / np.sqrt(fit.joint()[1].to_numpy().mean())
+                for fit, golfer in zip(fits, drawn)
+            ]
+        )
         row["bag"] = np.mean(np.abs(off) < 1.96)
     settled = np.array([fit.settled for fit in fits])
     close = np.abs(mean - truth) <= fits[0].stop.tolerance_deg
@@ -62,7 +73,9 @@ def measure(world, golfers, balls, seed, gauge=False):
     far = np.abs(truth) >= 2.5
     row["far bent"] = (bent & (np.abs(truth + bends) < np.abs(truth)))[far].mean() if far.any() else math.nan
     notes = [" ".join(fit.warnings) for fit in fits]
-    row["warned"] = np.mean([any(words in note for words in ("one after the other", "two kinds", "Late shots")) for note in notes])
+    row["warned"] = np.mean(
+        [any(words in note for words in ("one after the other", "two kinds", "Late shots")) for note in notes]
+    )
     if world.odd:
         odd = np.array([golfer.odd for golfer in drawn])
         at = np.arange(golfers), odd
@@ -115,12 +128,17 @@ def main():
                 rows.append({"world": name} | measure(world, given.golfers, balls, given.seed + 100 * number + balls))
     if given.part in "plain":
         for balls in map(int, given.balls.split(",")):
-            rows.append({"world": "plain, gauge"} | measure(WORLDS["plain"], given.golfers, balls, given.seed + balls, True))
+            rows.append(
+                {"world": "plain, gauge"} | measure(WORLDS["plain"], given.golfers, balls, given.seed + balls, True)
+            )
     print(f"{given.golfers} golfers a line, seeds from {given.seed}")
     print(pd.DataFrame(rows).round(3).to_string(index=False, na_rep=""))
     if given.stop:
         mean, median, never, close = balls_to_the_stop(WORLDS["plain"], given.golfers // 2, given.seed + 50)
-        print(f"plain golfers: {mean:.1f} balls to the stop (median {median:.0f}, {never:.0%} never), {close:.1%} of clubs then within 1°")
+        print(
+            f"plain golfers: {mean:.1f} balls to the stop (median {median:.0f}, {never:.0%} never), "
+            f"{close:.1%} of clubs then within 1°"
+        )
     print(f"{time.perf_counter() - start:.0f} s")
 
 

@@ -1,9 +1,11 @@
-"""Simulated golfers from the swing up: what the club does at impact is drawn, printed by the exact geometry, and read back as the kit would.
+"""Simulated golfers from the swing up: what the club does at impact is drawn, printed by the exact geometry, and read
+back as the kit would.
 
-A golfer has a lie trend and clubs as in golfers.py, and besides habits that every ball of the session shares: path, face heading, lean of the
-shaft, share of the start that follows the face; the session has habits of setting the line (lean and turn) and an aim dot that is a little off. Each ball
-scatters about them. A print is `print_tilt_deg` of lie, delivered loft, heading, lean and turn, with the reading's error; the net's
-spot gives a start. What the kit is told are the print, the start, and in some worlds a path or a lean that somebody measured.
+A golfer has a lie trend and clubs as in golfers.py, and besides habits that every ball of the session shares: path,
+face heading, lean of the shaft, share of the start that follows the face; the session has habits of setting the line
+(lean and turn) and an aim dot that is a little off. Each ball scatters about them. A print is `print_tilt_deg` of lie,
+delivered loft, heading, lean and turn, with the reading's error; the net's spot gives a start. What the kit is told are
+the print, the start, and in some worlds a path or a lean that somebody measured.
 """
 
 import sys
@@ -16,10 +18,17 @@ import pandas as pd
 from linetilt.lie.geometry import FACE_SHARE, SHARE_LOFT_DEG, U_FACE_SHARE, lie_from_tilt_deg, print_tilt_deg
 
 sys.path[:0] = [str(Path(__file__).parents[1])]
-from bench.golfers import LABELS, LENGTH_IN, LIE_DEG, LOFT_DEG
+from bench.golfers import LABELS, LENGTH_IN, LIE_DEG, LOFT_DEG  # noqa: E402
 
 SHAFT_LEAN = 5.0  # what the kit assumes
-BALL = {"path": 1.2, "heading": 2.0, "lean": 0.35, "turn": 0.35, "shaft": 1.0, "start": 0.45}  # scatter from ball to ball
+BALL = {
+    "path": 1.2,
+    "heading": 2.0,
+    "lean": 0.35,
+    "turn": 0.35,
+    "shaft": 1.0,
+    "start": 0.45,
+}  # scatter from ball to ball
 
 
 @dataclass(frozen=True)
@@ -51,7 +60,15 @@ class World:
 
 def world(**changes):
     """A world in which path and line were measured, the rest is drawn as usual, and `changes` differ."""
-    known = {"path_sd": 2.0, "path_known": True, "lean_sd": 0.7, "turn_sd": 0.7, "set_known": True, "shaft": (5.0, 2.0), "aim_sd": 0.3}
+    known = {
+        "path_sd": 2.0,
+        "path_known": True,
+        "lean_sd": 0.7,
+        "turn_sd": 0.7,
+        "set_known": True,
+        "shaft": (5.0, 2.0),
+        "aim_sd": 0.3,
+    }
     return World(**(known | changes))
 
 
@@ -102,7 +119,8 @@ class Swinger:
         return lt.Bag(
             [
                 lt.Club(
-                    label=LABELS[i], loft_deg=LOFT_DEG[i], length_in=LENGTH_IN[i], lie_deg=LIE_DEG[i], head="forged", bend_limit_deg=limit,
+                    label=LABELS[i], loft_deg=LOFT_DEG[i], length_in=LENGTH_IN[i], lie_deg=LIE_DEG[i],
+                    head="forged", bend_limit_deg=limit,
                     gauge_lie_deg=LIE_DEG[i] + self.club_part[i] if gauge else None,
                 )
                 for i in range(len(LABELS))
@@ -126,7 +144,9 @@ class Swinger:
         loft = static - self.shaft - BALL["shaft"] * z()
         heading, path = self.heading + BALL["heading"] * z(), self.path + BALL["path"] * z()
         lean, turn = self.lean + BALL["lean"] * z(), self.turn + BALL["turn"] * z()
-        share = np.interp(loft, SHARE_LOFT_DEG, FACE_SHARE) + self.share_z * np.interp(loft, SHARE_LOFT_DEG, U_FACE_SHARE)
+        share = np.interp(loft, SHARE_LOFT_DEG, FACE_SHARE) + self.share_z * np.interp(
+            loft, SHARE_LOFT_DEG, U_FACE_SHARE
+        )
         start = share * heading + (1 - share) * path + self.aim + BALL["start"] * z()
         u_tilt = rng.uniform(0.25, 0.6, size)
         tilt = print_tilt_deg(np.clip(lie, -40, 40), loft, heading, lean, turn) + u_tilt * z()
@@ -150,7 +170,9 @@ def read(tilt, loft, start, path, lean, turn, heading=0.0):
 
 
 def readings(clubs, values, u_tilt, session, name=0, first=0):
-    """Return a table of readings with sensitivities (central differences of `read`), the ball's own and the whole uncertainty."""
+    """Return a table of readings with sensitivities (central differences of `read`), the ball's own and the whole
+    uncertainty.
+    """
     base = read(**values)
 
     def slope(**step):
@@ -173,12 +195,12 @@ def readings(clubs, values, u_tilt, session, name=0, first=0):
     own.append(("heading", 2.0))
     own2 = sum((s[key] * u) ** 2 for key, u in own)
     shared2 = sum(
-        (s[key] * sd) ** 2
-        for key, sd in zip(("path", "lean", "turn", "start", "loft", "heading"), session.sds)
+        (s[key] * sd) ** 2 for key, sd in zip(("path", "lean", "turn", "start", "loft", "heading"), session.sds)
     )
     return pd.DataFrame(
         {
-            "golfer": name, "club": clubs, "lie_error_deg": np.clip(base, -44, 44), "u_lie_error_deg": np.sqrt(own2 + shared2),
+            "golfer": name, "club": clubs, "lie_error_deg": np.clip(base, -44, 44),
+            "u_lie_error_deg": np.sqrt(own2 + shared2),
             "u_own_deg": np.sqrt(own2), "heading_known": known, "shot": first + 1 + np.arange(len(clubs)),
             "s_path": s["path"], "s_lean": s["lean"], "s_turn": s["turn"], "s_aim": s["start"], "s_loft": s["loft"],
             "s_heading": s["heading"],
@@ -209,7 +231,8 @@ def draw(world, rng):
     if world.set_known:
         told |= {"lean_deg": (lean + rng.normal(0, 0.3), 0.3), "turn_deg": (turn + rng.normal(0, 0.3), 0.3)}
     return Swinger(
-        world, truth, club_part, odd, rng.uniform(*world.shot_sd), rng.uniform(*world.bad_share), path, rng.normal(0, 1.5), shaft, lean, turn, aim,
+        world, truth, club_part, odd, rng.uniform(*world.shot_sd), rng.uniform(*world.bad_share), path,
+        rng.normal(0, 1.5), shaft, lean, turn, aim,
         rng.standard_normal(), rng.uniform(0.3, 0.7), lt.lie.SessionUnknowns(**told),
     )  # fmt: skip
 

@@ -1,4 +1,6 @@
-"""Pooling against published worked examples. Each is a limit of the model: scatters known or profiled, Gaussian shots, wide priors."""
+"""Pooling against published worked examples. Each is a limit of the model: scatters known or profiled, Gaussian shots,
+wide priors.
+"""
 
 import math
 from pathlib import Path
@@ -14,7 +16,9 @@ integrate, optimize, stats = (pytest.importorskip(f"scipy.{name}") for name in (
 
 
 def known(shot, club, **changes):
-    """Priors that know both scatters, with Gaussian shots, no club that stands apart, and next to nothing said about offset and slope."""
+    """Priors that know both scatters, with Gaussian shots, no club that stands apart, and next to nothing said about
+    offset and slope.
+    """
     return lt.lie.Priors(
         **(
             {
@@ -46,7 +50,9 @@ def bag_of(labels, length_in=37.0):
 
 
 def best_scatters(readings, bag, start, slope_sd=1e-9):
-    """Shot and club scatter of highest evidence: restricted maximum likelihood, since offset (and slope) have flat priors."""
+    """Shot and club scatter of highest evidence: restricted maximum likelihood, since offset (and slope) have flat
+    priors.
+    """
 
     def cost(logs):
         return -lt.fit_bag(readings, bag, priors=known(*np.exp(logs), slope_sd_deg_per_in=slope_sd)).log_evidence
@@ -57,9 +63,11 @@ def best_scatters(readings, bag, start, slope_sd=1e-9):
 
 
 class TestBcgTrials:
-    """13 trials of BCG vaccine: Colditz et al., JAMA 271 (1994) 698, as printed by R's metafor (Viechtbauer, J. Stat. Softw. 36(3) (2010)).
+    """13 trials of BCG vaccine: Colditz et al., JAMA 271 (1994) 698, as printed by R's metafor (Viechtbauer, J. Stat.
+    Softw. 36(3) (2010)).
 
-    A trial is a club with one ball, its log risk ratio the reading, its sampling variance the photo's, latitude the length.
+    A trial is a club with one ball, its log risk ratio the reading, its sampling variance the photo's, latitude the
+    length.
     """
 
     data = pd.read_csv(HERE / "bcg_trials.csv")
@@ -101,7 +109,9 @@ class TestBcgTrials:
 
 
 class TestDyestuff:
-    """Six batches of five: Davies & Goldsmith, Statistical Methods in Research and Production (1972), as printed by R's lme4. Data from memory."""
+    """Six batches of five: Davies & Goldsmith, Statistical Methods in Research and Production (1972), as printed by R's
+    lme4. Data from memory.
+    """
 
     data = pd.read_csv(HERE / "dyestuff.csv")
     unit = 50.0  # grams a degree
@@ -123,9 +133,11 @@ class TestDyestuff:
 
 
 class TestRail:
-    """Travel of ultrasound in six rails, three times each: Pinheiro & Bates, Mixed-Effects Models in S and S-PLUS (2000), 1.1; data of R's nlme.
+    """Travel of ultrasound in six rails, three times each: Pinheiro & Bates, Mixed-Effects Models in S and S-PLUS
+    (2000), 1.1; data of R's nlme.
 
-    Printed by nlme 3.1-162 under R 4.2.2: ``f <- lme(travel ~ 1, data = Rail, random = ~ 1 | Rail); VarCorr(f); vcov(f); ranef(f)``.
+    Printed by nlme 3.1-162 under R 4.2.2: ``f <- lme(travel ~ 1, data = Rail, random = ~ 1 | Rail); VarCorr(f);
+    vcov(f); ranef(f)``.
     """
 
     data = pd.read_csv(HERE / "rail.csv")
@@ -148,17 +160,20 @@ class TestRail:
 
 
 class TestPenicillin:
-    """Six samples on 24 plates: Davies & Goldsmith (1972), as R's lme4 has them. A plate is what a session's unknown is: shared by balls of all clubs.
+    """Six samples on 24 plates: Davies & Goldsmith (1972), as R's lme4 has them. A plate is what a session's unknown
+    is: shared by balls of all clubs.
 
-    Printed by lme4 1.1-31 under R 4.2.2: ``m <- lmer(diameter ~ 1 + (1|plate) + (1|sample), Penicillin); VarCorr(m); vcov(m); ranef(m)``. A line of the
-    pool is a sample on a plate.
+    Printed by lme4 1.1-31 under R 4.2.2: ``m <- lmer(diameter ~ 1 + (1|plate) + (1|sample), Penicillin); VarCorr(m);
+    vcov(m); ranef(m)``. A line of the pool is a sample on a plate.
     """
 
     data = pd.read_csv(HERE / "penicillin.csv").sort_values(["plate", "sample"], ignore_index=True)
     plate_sd, sample_sd, residual_sd = 0.84670251, 1.93161379, 0.54992268
 
     def pooled(self, plate_sd=plate_sd, sample_sd=sample_sd, residual_sd=residual_sd):
-        sample = self.data["sample"].map("ABCDEF".index).to_numpy()  # the first six lines are the six samples on the first plate
+        sample = (
+            self.data["sample"].map("ABCDEF".index).to_numpy()
+        )  # the first six lines are the six samples on the first plate
         plate = self.data["plate"].astype("category").cat.codes.to_numpy()
         design = np.column_stack([np.ones(144), np.zeros(144), np.eye(24)[plate]])
         shape = (1, 144, 1)
@@ -194,9 +209,11 @@ class TestPenicillin:
 
 
 def test_nist_strd_sirstv():
-    """NIST Statistical Reference Datasets, one-way analysis of variance, SiRstv; data from memory, they reproduce the certified values.
+    """NIST Statistical Reference Datasets, one-way analysis of variance, SiRstv; data from memory, they reproduce the
+    certified values.
 
-    Balanced and with F above 1, restricted maximum likelihood has the within mean square for the shots, (F - 1) / 5 of it for the clubs.
+    Balanced and with F above 1, restricted maximum likelihood has the within mean square for the shots, (F - 1) / 5 of
+    it for the clubs.
     """
     resistivity = np.array(
         [
@@ -219,7 +236,9 @@ def test_nist_strd_sirstv():
 
 
 def test_gum_annex_h3():
-    """JCGM 100:2008, annex H.3, a thermometer's calibration line (printed results from memory): eleven clubs, a ball each, no club scatter."""
+    """JCGM 100:2008, annex H.3, a thermometer's calibration line (printed results from memory): eleven clubs, a ball
+    each, no club scatter.
+    """
     t = np.array([21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511])
     b = np.array([-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160])
     residual_sd = math.sqrt(((b - np.polyval(np.polyfit(t, b, 1), t)) ** 2).sum() / (len(t) - 2))
@@ -237,7 +256,7 @@ def test_gum_annex_h3():
 
 @pytest.mark.parametrize("values", [[0.3, -0.4, 1.1], [0.0, 0.2, 7.0, -0.1], [-5.0, 5.0], [2.0]])
 def test_student_t_location_against_scipy(values):
-    """One club, scale known, a normal prior on its lie: the posterior by scipy's quadrature of scipy's own densities."""
+    """One club, scale known, a normal prior on its lie: the posterior by scipy's quadrature of its own densities."""
     nu, scale, prior_sd = 4.0, 1.2, 2.5
     u = 0.4
     priors = lt.lie.Priors(

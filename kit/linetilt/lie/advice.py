@@ -34,7 +34,8 @@ CHECKS = {
 
 
 class NextClub(NamedTuple):
-    """The club to hit next (None when the bag is finished), by how much a ball lowers the loss, and the same in words."""
+    """The club to hit next (None when the bag is finished), by how much a ball lowers the loss, and "
+    "the same in words."""
 
     club: str | None
     lowers_by: float
@@ -56,7 +57,8 @@ class NextStep:
     minutes : float
         What it costs.
     lowers_by, share : float
-        By how much it lowers the loss (summed variance of the clubs that are not settled, degrees squared), and as a share of it.
+        By how much it lowers the loss (summed variance of the clubs that are not settled, degrees squared), and as a
+        share of it.
     balls_help : bool
         Whether any number of balls alone could settle the bag.
     settled, clubs : int
@@ -198,7 +200,8 @@ def next_step(fit) -> NextStep:
         words = (
             f"Enough: all {count} clubs are known well enough."
             if fit.finished
-            else f"Stop here: {settled} of {count} clubs are known well enough, ±{half:.1f}° at worst; five more balls would change nothing."
+            else f"Stop here: {settled} of {count} clubs are known well enough, ±{half:.1f}° at worst; "
+            "five more balls would change nothing."
         )
         return NextStep("stop", None, 0, 0.0, 0.0, 0.0, *common, words)
     best = worth.iloc[0]
@@ -225,7 +228,9 @@ def _words(step, balls_help):
 
 
 def _steps(fit):
-    """Return every step that may be worth its time, as rows of code, club, balls, minutes and what it lowers the loss by."""
+    """Return every step that may be worth its time, as rows of code, club, balls, minutes and what it lowers the loss
+    by.
+    """
     bag, count, cov = fit.bag, len(fit.bag), fit._pooled.cov
     open_clubs, noise = ~fit.settled.to_numpy(), _ball_var(fit, _sigma2(fit))
     design = next_ball_design(fit)
@@ -287,13 +292,15 @@ def budget(fit, label: str) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        A row a component: `code`, `component`, `whose` ("this ball's", "this club's", "this session's", "this golfer's"), `u_deg`, `share` (of the
-        variance; they add up to 1), and `shrinks` (what would lower it; "" if nothing does). Largest first.
+        A row a component: `code`, `component`, `whose` ("this ball's", "this club's", "this session's", "this
+        golfer's"), `u_deg`, `share` (of the variance; they add up to 1), and `shrinks` (what would lower it; "" if
+        nothing does). Largest first.
 
     Notes
     -----
-    The estimate is linear in what it is made of once the scales are held at their means, so each independent source has its share of the error's
-    variance; the shares are then laid over the table's `u_lie_error_deg`, which has the scales' own doubt in it as well.
+    The estimate is linear in what it is made of once the scales are held at their means, so each independent source has
+    its share of the error's variance; the shares are then laid over the table's `u_lie_error_deg`, which has the
+    scales' own doubt in it as well.
     """
     job, pooled = fit._job, fit._pooled
     position, count = fit.bag.labels.index(label), len(fit.bag)
@@ -306,9 +313,7 @@ def budget(fit, label: str) -> pd.DataFrame:
     lines, member = job.design[hit] * prior_sd, (member * np.sqrt(pooled.own_var))[hit]
     own = np.concatenate([np.where(np.arange(prior_sd.size) < 2, job.design[position], 0.0) * prior_sd])
     self_own = np.eye(count)[position] * np.sqrt(pooled.own_var)
-    gain = np.linalg.solve(
-        lines @ lines.T + member @ member.T + np.diag(noise), lines @ own + member @ self_own
-    )
+    gain = np.linalg.solve(lines @ lines.T + member @ member.T + np.diag(noise), lines @ own + member @ self_own)
     beta, clubs = (gain @ lines - own) ** 2, (gain @ member - self_own) ** 2
     balls = gain**2 @ noise
     prints = float(np.average(job.u[job.filled] ** 2 / (sigma2 + job.u[job.filled] ** 2)))
@@ -319,11 +324,26 @@ def budget(fit, label: str) -> pd.DataFrame:
         ("scatter", "scatter of the balls", "this ball's", balls * (1 - prints), "more balls"),
         ("print", "reading of the prints", "this ball's", balls * prints, "more balls"),
         ("club", "the club itself", "this club's", clubs[position] * itself, "a gauge reading"),
-        ("swing", "how the golfer swings this club", "this golfer's", clubs[position] * (1 - itself), f"more balls with the {label}"),
-        ("trend", "the golfer's trend over the set", "this golfer's", beta[:2].sum() + clubs.sum() - clubs[position], "more balls"),
-        *((CHECKS[name][0], CHECKS[name][1], "this session's", part, CHECKS[name][3]) for name, part in zip(COLUMNS, beta[2:])),
+        (
+            "swing",
+            "how the golfer swings this club",
+            "this golfer's",
+            clubs[position] * (1 - itself),
+            f"more balls with the {label}",
+        ),
+        (
+            "trend",
+            "the golfer's trend over the set",
+            "this golfer's",
+            beta[:2].sum() + clubs.sum() - clubs[position],
+            "more balls",
+        ),
+        *(
+            (CHECKS[name][0], CHECKS[name][1], "this session's", part, CHECKS[name][3])
+            for name, part in zip(COLUMNS, beta[2:])
+        ),
         ("runs", "balls that come in runs", "this session's", beta[-1], "balls in another order, after a rest"),
-    ]  # fmt: skip
+    ]
     table = pd.DataFrame(rows, columns=["code", "component", "whose", "share", "shrinks"])
     table["share"] /= table["share"].sum()
     table = table[(table["share"] > 0) | table["code"].isin(["scatter", "print", "club", "trend"])]

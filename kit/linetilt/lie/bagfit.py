@@ -15,7 +15,7 @@ from .pool import Pooled
 from .unknowns import COLUMNS
 
 if TYPE_CHECKING:
-    from .pooling import Job
+    from .layout import Job
 
 BAD_SHOT_WEIGHT = 0.41  # set so that golfers who fit the model have about one good shot in fifty named
 
@@ -43,7 +43,9 @@ def bend_room(club, cap_deg=None):
 
 
 def whole_step_bend(lie_error_deg, room, step_deg):
-    """Return the bend in whole steps, upright positive, that leaves least of a lie error within `room` (flatter, upright)."""
+    """Return the bend in whole steps, upright positive, that leaves least of a lie error within `room` (flatter,
+    upright).
+    """
     down, up = (np.floor(side / step_deg + 1e-9) for side in room)
     return float(np.clip(round(-lie_error_deg / step_deg), -down, up)) * step_deg
 
@@ -63,8 +65,8 @@ class BagFit:
     table : DataFrame
         A row a club; see `BagFit.table`.
     shots : DataFrame
-        The readings with what each was worth: `weight` (about 1 for a good shot, near 0 for one that disagrees, 0 if set
-        aside), `residual_deg`, `bad` and a `note` on the bad ones.
+        The readings with what each was worth: `weight` (about 1 for a good shot, near 0 for one that disagrees, 0 if
+        set aside), `residual_deg`, `bad` and a `note` on the bad ones.
     """
 
     priors: object
@@ -95,7 +97,9 @@ class BagFit:
 
     @cached_property
     def _curves(self):
-        """Each club's lie error on its nodes, and the logit of the cumulative probability there (nearly straight, so it interpolates well)."""
+        """Each club's lie error on its nodes, and the logit of the cumulative probability there (nearly straight, so it
+        interpolates well).
+        """
         chance = self._pooled.chance
         return self._pooled.nodes + self._shift_deg[:, None], _logit(np.cumsum(chance, axis=1) - 0.5 * chance)
 
@@ -104,7 +108,9 @@ class BagFit:
         return 1 / (1 + np.exp(-np.interp(value_deg, nodes[position], logit[position], left=-30.0, right=30.0)))
 
     def quantile_deg(self, probability):
-        """Return each club's lie error that is not exceeded with `probability`, as a Series in degrees, indexed by label."""
+        """Return each club's lie error that is not exceeded with `probability`, as a Series in degrees, indexed by
+        label.
+        """
         nodes, logit = self._curves
         values = [np.interp(_logit(probability), c, n) for n, c in zip(nodes, logit)]
         return pd.Series(values, index=self.bag.labels, name="lie_error_deg")
@@ -132,7 +138,9 @@ class BagFit:
         return pd.Series(values, index=self.bag.labels, name="probability")
 
     def samples_deg(self, label, size=1001):
-        """Return `size` equally likely values of one club's lie error, in degrees, ascending (quantiles, not random draws)."""
+        """Return `size` equally likely values of one club's lie error, in degrees, ascending (quantiles, not random
+        draws).
+        """
         position = self.bag.labels.index(self.bag[label].label)
         nodes, logit = self._curves
         return np.interp(_logit((np.arange(size) + 0.5) / size), logit[position], nodes[position])
@@ -160,10 +168,11 @@ class BagFit:
         return bool(self.settled.all())
 
     def joint(self) -> tuple[pd.Series, pd.DataFrame]:
-        """Return the clubs' lie errors together: mean (degrees) and covariance (degrees squared), both indexed by label.
+        """Return the clubs' lie errors together: mean (degrees) and covariance (degrees squared), both indexed by
+        label.
 
-        The covariance's diagonal is the square of the table's `u_lie_error_deg`. What the session leaves open is shared by all clubs, so the
-        covariances are what a plan for the whole bag hangs on.
+        The covariance's diagonal is the square of the table's `u_lie_error_deg`. What the session leaves open is shared
+        by all clubs, so the covariances are what a plan for the whole bag hangs on.
         """
         labels, count = self.bag.labels, self._count
         cov = self._pooled.cov[:count, :count]
@@ -174,7 +183,8 @@ class BagFit:
     def draws(self, n: int = 1000, seed: int = 0) -> np.ndarray:
         """Return `n` joint draws of the clubs' lie errors in degrees, shape (n, clubs); the same for the same seed.
 
-        They hang together as the fit's mixture of Gaussians does; each club by itself follows its curve, humps and tails included.
+        They hang together as the fit's mixture of Gaussians does; each club by itself follows its curve, humps and
+        tails included.
         """
         rng, fit = np.random.default_rng(seed), self._pooled
         cells = rng.multinomial(n, fit.cell_weight.ravel() / fit.cell_weight.sum())
@@ -196,9 +206,9 @@ class BagFit:
     def trend(self):
         """The golfer's trend over the set, as a Series.
 
-        `offset_deg` (lie error at 37 in, a 7-iron's usual length), `slope_deg_per_in`, `heading_deg` (mean face heading of
-        the shots whose heading is unknown), each with its standard uncertainty `u_…`, and the means of the two scales,
-        `shot_scatter_deg` and `club_scatter_deg`.
+        `offset_deg` (lie error at 37 in, a 7-iron's usual length), `slope_deg_per_in`, `heading_deg` (mean face heading
+        of the shots whose heading is unknown), each with its standard uncertainty `u_…`, and the means of the two
+        scales, `shot_scatter_deg` and `club_scatter_deg`.
         """
         fit = self._pooled
         at = self._count + np.array([0, 1, 7])
@@ -220,10 +230,14 @@ class BagFit:
 
     @cached_property
     def unknowns(self) -> pd.DataFrame:
-        """The session's unknowns as the balls leave them: `usual_deg`, `u_usual_deg`, `value_deg`, `u_deg` and `counts` (a ball hangs on it)."""
+        """The session's unknowns as the balls leave them: `usual_deg`, `u_usual_deg`, `value_deg`, `u_deg` and `counts`
+        (a ball hangs on it).
+        """
         at = self._count + 2 + np.arange(len(COLUMNS))
         usual = np.array([getattr(self.session, name)[0] for name in COLUMNS])
-        sign = np.where(np.array(list(COLUMNS)) == "shaft_lean_deg", -1.0, 1.0)  # a shaft that leans more delivers less loft
+        sign = np.where(
+            np.array(list(COLUMNS)) == "shaft_lean_deg", -1.0, 1.0
+        )  # a shaft that leans more delivers less loft
         return pd.DataFrame(
             {
                 "usual_deg": usual,
@@ -252,10 +266,11 @@ class BagFit:
 
         Columns: `club`; `balls` that counted; `lie_error_deg` with `u_lie_error_deg`, `low_deg` and `high_deg` (95 %);
         `settled` by the stop rule; `within_half`, `within_one`: probability to lie within ±0.5° and ±1° as it is;
-        `bend_deg`: the whole-step bend that the head allows, before misses and the golfer's cap are weighed (see `plan_bends`), and
-        `within_half_bent`, `within_one_bent` after it; `trend_deg`: the golfer's trend at this club; `own_deg`,
-        `u_own_deg`: what is left for the golfer with this club beside trend and gauge; `gauge_deg`: how far the club itself is from the maker's
-        figure; `strike_toe_mm`, `strike_up_mm` with `…_sd_mm`: mean and standard deviation of its counted strikes.
+        `bend_deg`: the whole-step bend that the head allows, before misses and the golfer's cap are weighed (see
+        `plan_bends`), and `within_half_bent`, `within_one_bent` after it; `trend_deg`: the golfer's trend at this club;
+        `own_deg`, `u_own_deg`: what is left for the golfer with this club beside trend and gauge; `gauge_deg`: how far
+        the club itself is from the maker's figure; `strike_toe_mm`, `strike_up_mm` with `…_sd_mm`: mean and standard
+        deviation of its counted strikes.
         """
         own, own_cov = self._own
         trend = self._job.design[: self._count, :2] @ self.trend[["offset_deg", "slope_deg_per_in"]].to_numpy()
@@ -298,7 +313,8 @@ class BagFit:
         shots["residual_deg"] = shots["lie_error_deg"] - (job.known + self._pooled.line_mean)[job.line]
         shots["bad"] = counted & (shots["weight"] < BAD_SHOT_WEIGHT)
         shots["note"] = [
-            f"{abs(r):.1f}° {'more upright' if r > 0 else 'flatter'} than this club's other shots lead to expect: look at the print again"
+            f"{abs(r):.1f}° {'more upright' if r > 0 else 'flatter'} than this club's other shots lead "
+            "to expect: look at the print again"
             if bad
             else ""
             for r, bad in zip(shots["residual_deg"], shots["bad"])
@@ -306,7 +322,9 @@ class BagFit:
         return shots
 
     def next_step(self) -> advice.NextStep:
-        """Return the step that lowers the loss most a minute: balls, a check of the session, a gauge reading, or to stop (see `NextStep`)."""
+        """Return the step that lowers the loss most a minute: balls, a check of the session, a gauge reading, or to
+        stop (see `NextStep`).
+        """
         return self._next_step
 
     @cached_property
@@ -316,8 +334,8 @@ class BagFit:
     def next_club(self) -> advice.NextClub:
         """Return which club to hit next: the one whose ball lowers the expected loss most.
 
-        The loss is the summed variance of the lie errors of all clubs that do not yet meet the stop rule, so a ball counts for
-        every club that it tells something about.
+        The loss is the summed variance of the lie errors of all clubs that do not yet meet the stop rule, so a ball
+        counts for every club that it tells something about.
 
         Returns
         -------
@@ -329,9 +347,9 @@ class BagFit:
     def balls_to_go(self) -> tuple[float, float]:
         """Return how many more balls it takes to finish, as an honest range (low, high); (0, 0) when finished.
 
-        The range reaches from a steady golfer to a scattered one, as far as the balls so far leave that open (5 % and 95 % of the shots'
-        scale). It counts balls that count. ``math.inf`` where balls cannot do it: what is shared by all of them is too much in doubt
-        (`next_step` says what would help), or it would take more than a day's balls.
+        The range reaches from a steady golfer to a scattered one, as far as the balls so far leave that open (5 % and
+        95 % of the shots' scale). It counts balls that count. ``math.inf`` where balls cannot do it: what is shared by
+        all of them is too much in doubt (`next_step` says what would help), or it would take more than a day's balls.
         """
         return self._balls_to_go
 

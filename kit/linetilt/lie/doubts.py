@@ -1,4 +1,5 @@
-"""What speaks against a fit: drift, runs, two kinds of swing, a bow, clubs that stand apart; and what is done about it."""
+"""What speaks against a fit: drift, runs, two kinds of swing, a bow, clubs that stand apart; and "
+"what is done about it."""
 
 import math
 from dataclasses import replace
@@ -10,11 +11,16 @@ import pandas as pd
 # Alarms, set so that golfers who fit the model raise each of them in no more than about one bag of fifty.
 DRIFT_Z, DRIFT_DEG = 2.6, 0.75
 BOW_Z, BOW_DEG = 2.0, 1.0
-ODD_Z, ODD_DEG, ODD_CHANCE = 2.3, 1.0, 0.35
+ODD_Z, ODD_DEG, ODD_CHANCE = 2.3, 1.0, 0.5
 RUNS_FROM, RUNS_SAID = 1.0, 2.3  # scores from which runs are counted, and said
 RUN_LENGTH, RUN_PAIRS = 5, 8  # balls of a run; pairs of neighbours below which nothing is looked for
-RUN_LAGS = (1, 1.0), (2, 0.75), (3, 0.5)  # neighbours, and what they count: about as two shots of such a run hang together
-KINDS_GAIN, KINDS_APART, KINDS_SHARE, KINDS_BALLS = 3.5, 2.4, 0.2, 16
+RUN_LAGS = (
+    (1, 1.0),
+    (2, 0.75),
+    (3, 0.5),
+)  # neighbours, and what they count: about as two shots of such a run hang together
+# Two kinds: gain of log likelihood, how far apart (scales, and degrees), share of the rarer one, balls to look at all.
+KINDS_GAIN, KINDS_SCALES, KINDS_DEG, KINDS_SHARE, KINDS_BALLS = 3.5, 2.4, 1.5, 0.2, 16
 
 
 def gauged(club) -> bool:
@@ -25,18 +31,19 @@ def gauged(club) -> bool:
 def refit(job, fit):
     """Return the job with what a first fit shows the model to leave out, or None where it shows nothing.
 
-    Balls that come in runs say less of the bag than as many that do not, by the variance of the runs' mean. Two kinds of swing are
-    no outliers of each other: the shots are then taken for Gaussian, so that the middle of both is sought rather than the commoner kind.
+    Balls that come in runs say less of the bag than as many that do not, by the variance of the runs' mean. Two kinds
+    of swing are no outliers of each other: the shots are then taken for Gaussian, so that the middle of both is sought
+    rather than the commoner kind.
     """
     runs, seen = _runs(fit), []
     sd, dof = job.runs_sd, job.dof
     if runs.score > RUNS_FROM:
         sd = runs.sd
         seen += [("runs", runs.score)] if runs.score > RUNS_SAID else []
-    apart, gain = _two_kinds(fit)
-    if gain > KINDS_GAIN and apart > KINDS_APART and not math.isinf(dof):
+    apart, scales, gain = _two_kinds(fit)
+    if gain > KINDS_GAIN and scales > KINDS_SCALES and apart > KINDS_DEG and not math.isinf(dof):
         dof = math.inf
-        seen.append(("two kinds", apart * fit.trend["shot_scatter_deg"]))
+        seen.append(("two kinds", apart))
     if (sd, dof) == (job.runs_sd, job.dof):
         return None
     return replace(job, runs_sd=float(sd), dof=dof, seen=tuple(seen))
@@ -67,25 +74,27 @@ def _runs(fit):
         pairs += weight**2 * other.sum()
     if pairs < RUN_PAIRS:
         return _Runs(0.0, 0.0)
-    share = alike / (np.mean(score**2) * pairs)  # of a shot's variance that its run has, about
+    share = alike / (max(np.mean(score**2), 0.3) * pairs)  # of a shot's variance that its run has, about
     z = share * math.sqrt(pairs)
     sure = max(0.0, 1 - 1 / max(z, 1e-9) ** 2)
     return _Runs(z, math.sqrt(max(share, 0.0) * sure * np.mean(scale**2) * RUN_LENGTH / club.size))
 
 
 def _two_kinds(fit):
-    """Return how many scales apart two kinds of shots are (0: one kind is rare), and how much more likely two Student's t are than one (log)."""
+    """Return how far apart two kinds of shots are (0: one is rare), in degrees and in scales, and the log gain."""
     _, residual, _, _ = _in_order(fit)
     if residual.size < KINDS_BALLS:
-        return 0.0, 0.0
+        return 0.0, 0.0, 0.0
     one, _, _ = _mixture(residual, np.median(residual)[None])
     two, places, share = _mixture(residual, np.quantile(residual, [0.2, 0.8]))
-    rare = share.min() < KINDS_SHARE
-    return (0.0 if rare else abs(places[1] - places[0]) / places[2]), two - one
+    apart = abs(places[1] - places[0]) if share.min() > KINDS_SHARE else 0.0
+    return apart, apart / places[2], two - one
 
 
 def _mixture(values, start, dof=4.0, rounds=20):
-    """Return log likelihood, places and scale, and shares of a mixture of Student's t with one scale, by expectation and maximisation."""
+    """Return log likelihood, places and scale, and shares of a mixture of Student's t with one scale, by expectation
+    and maximisation.
+    """
     place, share, scale2 = start.copy(), np.full(start.size, 1 / start.size), values.var() / (2 * start.size) + 1e-9
     for last in [*[False] * rounds, True]:
         r2 = (values - place[:, None]) ** 2 / scale2
@@ -110,22 +119,27 @@ def warnings(fit) -> list[str]:
     counted = fit.shots[fit.shots["counted"]]
     if len(counted) < 3:
         notes.append(
-            f"Only {len(counted)} ball{'s' * (len(counted) > 1)} in all: the numbers still lean on what is usual for golfers."
+            f"Only {len(counted)} ball{'s' * (len(counted) > 1)} in all: the numbers still lean on "
+            "what is usual for golfers."
         )
     unknown = int((~counted["heading_known"]).sum())
     if unknown:
         notes.append(
-            f"The face heading is not known for {unknown} of {len(counted)} balls: the intervals are wider, most of all for wedges."
+            f"The face heading is not known for {unknown} of {len(counted)} balls: the intervals are "
+            "wider, most of all for wedges."
         )
     if len(counted) >= 8 and counted["bad"].mean() > 0.25:
         notes.append(
-            f"{int(counted['bad'].sum())} of {len(counted)} shots disagree with the rest: check prints and clubs before you bend."
+            f"{int(counted['bad'].sum())} of {len(counted)} shots disagree with the rest: check prints "
+            "and clubs before you bend."
         )
     for what, value in fit._job.seen:
         notes.append(
-            "Shots hit one after the other are alike, so they tell less than as many that are not. Rest, then hit the next balls with other clubs."
+            "Shots hit one after the other are alike, so they tell less than as many that are not. "
+            "Rest, then hit the next balls with other clubs."
             if what == "runs"
-            else f"The shots fall into two kinds, about {value:.1f}° apart: two swings, or two ways to set the line. The middle of both is given; "
+            else f"The shots fall into two kinds, about {value:.1f}° apart: two swings, or two ways to "
+            "set the line. The middle of both is given; "
             "find out which one the golfer means before anybody bends."
         )
     drift, z = _drift(fit)
@@ -138,7 +152,8 @@ def warnings(fit) -> list[str]:
     if abs(z) > BOW_Z and abs(bow) > BOW_DEG:
         where = "more upright" if bow > 0 else "flatter"
         notes.append(
-            f"The set does not follow a straight trend: the middle clubs sit {abs(bow):.1f}° {where} than both ends lead to expect. "
+            f"The set does not follow a straight trend: the middle clubs sit {abs(bow):.1f}° {where} "
+            "than both ends lead to expect. "
             "Hit more balls with each club rather than trust its neighbours."
         )
     own, cov = fit._own
@@ -150,14 +165,17 @@ def warnings(fit) -> list[str]:
                 else "put it on the gauge to see whether it is the club or the golfer"
             )
             notes.append(
-                f"The {club.label} stands apart: {abs(value):.1f}° {'more upright' if value > 0 else 'flatter'} than the "
+                f"The {club.label} stands apart: {abs(value):.1f}° "
+                f"{'more upright' if value > 0 else 'flatter'} than the "
                 f"other clubs lead to expect; {blame}."
             )
     return notes
 
 
 def _drift(fit):
-    """Return change of the residuals from first to last shot within clubs, in degrees, and its score in standard deviations."""
+    """Return change of the residuals from first to last shot within clubs, in degrees, and its score in standard
+    deviations.
+    """
     job = fit._job
     counted = job.rows["counted"].to_numpy()
     rows = job.rows[counted]

@@ -1,10 +1,14 @@
-"""The arithmetic of pooling a bag, on plain arrays: grids over the scales, expectation propagation within a cell of the grid.
+"""The arithmetic of pooling a bag, on plain arrays: grids over the scales, expectation propagation within a cell of the
+grid.
 
-A reading is y = f + e. A line f is a club as balls of one kind read it: f = H β + c, with β the golfer's trend and the session's unknowns (Gaussian),
-c what the club does beside it (mostly of scale τ, now and then far wider: a mixture of two Gaussians); e is Student t of scale² σ² + u².
-For each pair (σ, τ) on the grid, each line's shots enter as one factor that is known on a grid of f and each club's mixture as another, and each factor is replaced
-by the Gaussian that fits it best beside all others, again and again until nothing moves (Minka 2001). With Gaussian shots and no wide part this is exact.
-At the end each club's own two factors are put back as they are, so that the two humps of one bad shot among two, or of a club that may stand apart, are kept.
+A reading is y = f + e. A line f is a club as balls of one kind read it: f = H β + c, with β the golfer's trend and the
+session's unknowns (Gaussian), c what the club does beside it (mostly of scale τ, now and then far wider: a mixture of
+two Gaussians); e is Student t of scale² σ² + u².
+For each pair (σ, τ) on the grid, each line's shots enter as one factor that is known on a grid of f and each club's
+mixture as another, and each factor is replaced by the Gaussian that fits it best beside all others, again and again
+until nothing moves (Minka 2001). With Gaussian shots and no wide part this is exact.
+At the end each club's own two factors are put back as they are, so that the two humps of one bad shot among two, or of
+a club that may stand apart, are kept.
 Cells are summed by their evidence.
 """
 
@@ -21,7 +25,10 @@ SLIGHT = -7.0  # a cell whose log evidence is so far below the best one's need n
 _STEPS = np.linspace(-4.2, 4.2, 72)
 NODES = np.sinh(_STEPS)  # of f, dense in the middle; times a line's own width
 NODE_WEIGHTS = np.cosh(_STEPS) * (_STEPS[1] - _STEPS[0])  # of the sum that stands for an integral over f
-BINS, BIN_REACH = 181, 8.0  # of a club's lie where the session stands between it and its line, over ± so many standard deviations
+BINS, BIN_REACH = (
+    181,
+    8.0,
+)  # of a club's lie where the session stands between it and its line, over ± so many standard deviations
 CHUNK_VALUES = 400_000  # numbers an array may hold at once: golfers are worked off in chunks of that size
 
 
@@ -49,7 +56,9 @@ class Pooled:
 
 
 def scale_grid(median, log_sd, count):
-    """Return points and weights for a lognormal scale: `count` points over ±2.6 log standard deviations (one if `log_sd` is 0)."""
+    """Return points and weights for a lognormal scale: `count` points over ±2.6 log standard deviations (one if
+    `log_sd` is 0).
+    """
     if log_sd == 0:
         return np.array([median]), np.array([1.0])
     z = np.linspace(-2.6, 2.6, count)
@@ -124,7 +133,9 @@ def _pool(y, u, counted, design, club, spread, beta_sd, sigma, tau, wide, dof):
     slight = np.zeros(shape, bool)
 
     def cells():
-        """Log evidence of each cell: the Gaussian integral of all factors, times what each factor's integral differs from its Gaussian's."""
+        """Log evidence of each cell: the Gaussian integral of all factors, times what each factor's integral differs
+        from its Gaussian's.
+        """
         log_z = np.log(total) + top[..., 0] - 0.5 * np.log(2 * math.pi * cavity_var)
         log_z -= _log_gaussian(1 / cavity_var, cavity / cavity_var, precision, shift)
         log_own = np.zeros((*shape, clubs))
@@ -133,7 +144,9 @@ def _pool(y, u, counted, design, club, spread, beta_sd, sigma, tau, wide, dof):
             log_own = _by_kind(away, away_shift, kind_var, share)[-1]
             log_own -= _log_gaussian(away, away_shift, 1 / own_var, own_shift)
             log_own += 0.5 * (np.log(2 * math.pi * own_var) + own_var * own_shift**2)
-        beside = (shift - precision * prior_mean) * (centre - prior_mean) + prior_mean * (2 * shift - precision * prior_mean)
+        beside = (shift - precision * prior_mean) * (centre - prior_mean) + prior_mean * (
+            2 * shift - precision * prior_mean
+        )
         log_cell = np.where(hit, log_z, 0.0).sum(-1) + np.where(club_hit, log_own, 0.0).sum(-1) + 0.5 * beside.sum(-1)
         log_cell -= 0.5 * np.linalg.slogdet(np.eye(lines) + prior * precision[..., None, :])[1]
         return log_cell + np.log(sigma[1])[:, None] + np.log(tau[1])
@@ -181,7 +194,8 @@ def _pool(y, u, counted, design, club, spread, beta_sd, sigma, tau, wide, dof):
     evidence = np.log(weight.sum((1, 2))) + top_cell[:, 0, 0]
     weight /= weight.sum((1, 2), keepdims=True)
 
-    # Everything that is asked for, as Gaussians: the clubs' lies, β, and the clubs' own parts. β first, in units of its prior and with the own parts
+    # Everything that is asked for, as Gaussians: the clubs' lies, β, and the clubs' own parts. β first, in units of its
+    # prior and with the own parts
     # counted as scatter, then the own parts beside β: so wide priors cost no digits.
     betas = design.shape[2]
     inverse = np.linalg.solve(np.eye(lines) + precision[..., None] * own_var[..., None, club] * same, np.eye(lines))
@@ -218,7 +232,9 @@ def _pool(y, u, counted, design, club, spread, beta_sd, sigma, tau, wide, dof):
     for g in range(golfers):
         places, chance, apart = curves[g]
         mean = mix_mean[g, :kept].copy()
-        mean[:clubs] = (chance * places).sum(-1)  # the curve's own, which a factor with two humps may take from the Gaussian's
+        mean[:clubs] = (chance * places).sum(
+            -1
+        )  # the curve's own, which a factor with two humps may take from the Gaussian's
         fits.append(
             Pooled(
                 mean, mix_cov[g, :kept, :kept], places, chance, line_mean[g], weight[g], all_mean[g, ..., :kept],
@@ -247,7 +263,9 @@ def _beside_clubs(precision, shift, cov, centre, own_var, own_shift, member):
 
 
 def _by_kind(precision, shift, kind_var, share):
-    """Return mean, variance and probability of each kind of club, and the log integral, where all else says N(shift / precision, 1 / precision)."""
+    """Return mean, variance and probability of each kind of club, and the log integral, where all else says N(shift /
+    precision, 1 / precision).
+    """
     post = 1 / (1 / kind_var + precision[..., None])
     mean = post * shift[..., None]
     var = kind_var + 1 / precision[..., None]
@@ -260,16 +278,15 @@ def _by_kind(precision, shift, kind_var, share):
 
 def _log_gaussian(precision, shift, more, more_shift):
     """Return the log of the integral of N(x; shift / precision, 1 / precision) · exp(-more x²/2 + more_shift x)."""
-    return 0.5 * (
-        (shift + more_shift) ** 2 / (precision + more) - shift**2 / precision - np.log1p(more / precision)
-    )
+    return 0.5 * ((shift + more_shift) ** 2 / (precision + more) - shift**2 / precision - np.log1p(more / precision))
 
 
 def _club_curves(
     all_mean, all_cov, with_line, centre, var, precision, shift, own_var, own_shift, kind_var, share, log_like,
     nodes, widths, weight, hit, same_as_line,
 ):  # fmt: skip
-    """Return each golfer's clubs on nodes: places and chance (clubs, nodes), and the probability that a club stands apart (clubs,).
+    """Return each golfer's clubs on nodes: places and chance (clubs, nodes), and the probability that a club stands
+    apart (clubs,).
 
     A club's own factor and its first line's are taken out of the Gaussian and put back as they are.
     """
@@ -323,7 +340,9 @@ def _club_curves(
 
 
 def _spread_out(spot, weight, var):
-    """Return nodes, and the probability of each, of many weighted spots that each stand for a Gaussian of variance `var`."""
+    """Return nodes, and the probability of each, of many weighted spots that each stand for a Gaussian of variance
+    `var`.
+    """
     centre = weight @ spot
     sd = math.sqrt(max(weight @ (spot - centre) ** 2 + var, 1e-12))
     step = 2 * BIN_REACH * sd / (BINS - 1)
@@ -337,7 +356,9 @@ def _spread_out(spot, weight, var):
 
 
 def _place_nodes(y, u, counted, inner, middle_sigma, dof):
-    """Return nodes of each line and their widths, about a quick fit at one middling τ: reweighted least squares for the t shots."""
+    """Return nodes of each line and their widths, about a quick fit at one middling τ: reweighted least squares for the
+    t shots.
+    """
     balls = counted.sum((1, 2))
     sigma2 = np.full(len(y), middle_sigma**2)
     weight, told = counted * 1.0, (dof if math.isfinite(dof) else 1e9)

@@ -1,7 +1,9 @@
-"""Readings of all clubs -> a pooled estimate for each club: what is assumed, what is asked of the readings, and the fit."""
+"""Readings of all clubs -> a pooled estimate for each club: what is assumed, what is asked of the readings, and the
+fit.
+"""
 
 import math
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 
 import numpy as np
 import pandas as pd
@@ -10,14 +12,12 @@ from ..base.club import Bag
 from ..base.errors import InputError
 from ..base.tables import check_number, number_of, words_of
 from .bagfit import BagFit
-from .doubts import gauged, refit
+from .doubts import refit
+from .layout import lay_out, usual_length_in
 from .pool import pool, scale_grid
 from .unknowns import COLUMNS, SessionUnknowns
 
-# A 7-iron's length, and how a set shortens as loft grows, for clubs whose length was not measured: common practice, no source.
-SEVEN_IRON_LENGTH_IN, SEVEN_IRON_LOFT_DEG, INCHES_PER_LOFT_DEG = 37.0, 34.0, -0.12
-
-U_SHOT_FLOOR = 0.25  # share of a shot's stated uncertainty that stays its own, whatever the session's heading takes out
+__all__ = ["Priors", "Stop", "fit_bag", "fit_bags", "usual_length_in"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,10 +34,11 @@ class Priors:
         What one club does beside the golfer's trend: median of its standard deviation over golfers, in degrees, and the
         standard deviation of that number's logarithm (0: known exactly).
     gauged_scatter_deg : float
-        The same for clubs read on a lie gauge, where the club's own share is known and only the golfer's is left, in degrees.
+        The same for clubs read on a lie gauge, where the club's own share is known and only the golfer's is left, in
+        degrees.
     odd_probability, odd_deg : float
-        Share of clubs that stand apart from the rest of the bag with nobody knowing why, and the standard deviation of what they do
-        beside the trend, in degrees. In proportion less for gauged clubs and more for clubs bought apart.
+        Share of clubs that stand apart from the rest of the bag with nobody knowing why, and the standard deviation of
+        what they do beside the trend, in degrees. In proportion less for gauged clubs and more for clubs bought apart.
     apart_factor : float
         How many times wider that scatter is for a club bought apart from the set.
     shot_scatter_deg, shot_scatter_log_sd : float
@@ -49,8 +50,8 @@ class Priors:
 
     Notes
     -----
-    The figures are common practice and guesses from trials, without a published source. They matter at one to three balls a
-    club and fade after that.
+    The figures are common practice and guesses from trials, without a published source. They matter at one to three
+    balls a club and fade after that.
     """
 
     offset_deg: float = 0.0
@@ -89,8 +90,8 @@ class Stop:
     probability : float
         With which probability.
     step_deg : float
-        Smallest step of the bench, in degrees. A club whose whole 95 % interval asks for the same bend, because its head
-        allows no more, is finished too.
+        Smallest step of the bench, in degrees. A club whose whole 95 % interval asks for the same bend, because its
+        head allows no more, is finished too.
     """
 
     tolerance_deg: float = 1.0
@@ -106,23 +107,25 @@ class Stop:
 def fit_bag(readings, bag, *, priors=None, stop=None, session=None):
     """Pool the readings of one golfer's bag.
 
-    A reading is the golfer's trend over club length, plus what this one club does beside it, less what the session's unknowns do to
-    it, plus a shot whose scatter is Student t, widened by the photo's own uncertainty. The scatters are not plugged in but integrated over, so
-    that the intervals hold at few balls; the unknowns are the same for all balls, so that no number of balls hides them.
+    A reading is the golfer's trend over club length, plus what this one club does beside it, less what the session's
+    unknowns do to it, plus a shot whose scatter is Student t, widened by the photo's own uncertainty. The scatters are
+    not plugged in but integrated over, so that the intervals hold at few balls; the unknowns are the same for all
+    balls, so that no number of balls hides them.
 
     Parameters
     ----------
     readings : DataFrame
-        A row a shot. Needed: `club` (label), `lie_error_deg`, `u_lie_error_deg` (standard uncertainty of the reading), in
-        degrees. Optional: `heading_known` (False: read as if the face were square; True if left out), `counted` (False: set
-        aside by the fitter, such as a heavy strike or a second hit on the same spot), `strike_toe_mm`, `strike_up_mm`, `shot`
-        (a number that rises in the order of hitting; the rows' order if left out). `s_path`, `s_lean`, `s_turn`, `s_aim`, `s_loft`,
-        `s_heading`: by how much the reading would change if that unknown of the session were a degree more, in degrees of lie a
-        degree (0 or empty: this ball does not hang on it; a column left out: none does); and with them `u_own_deg`, the ball's own standard
-        uncertainty without the session's share. Further columns are kept.
+        A row a shot. Needed: `club` (label), `lie_error_deg`, `u_lie_error_deg` (standard uncertainty of the reading),
+        in degrees. Optional: `heading_known` (False: read as if the face were square; True if left out), `counted`
+        (False: set aside by the fitter, such as a heavy strike or a second hit on the same spot), `strike_toe_mm`,
+        `strike_up_mm`, `shot` (a number that rises in the order of hitting; the rows' order if left out). `s_path`,
+        `s_lean`, `s_turn`, `s_aim`, `s_loft`, `s_heading`: by how much the reading would change if that unknown of the
+        session were a degree more, in degrees of lie a degree (0 or empty: this ball does not hang on it; a column left
+        out: none does); and with them `u_own_deg`, the ball's own standard uncertainty without the session's share.
+        Further columns are kept.
     bag : Bag
-        The clubs as they were hit. What a gauge (`gauge_lie_deg` beside `lie_deg`) or `bent_deg` says of a club itself is taken as its
-        share, the rest is the golfer's; clubs bought apart (`from_set=False`) lean less on the others.
+        The clubs as they were hit. What a gauge (`gauge_lie_deg` beside `lie_deg`) or `bent_deg` says of a club itself
+        is taken as its share, the rest is the golfer's; clubs bought apart (`from_set=False`) lean less on the others.
     priors : Priors, optional
     stop : Stop, optional
     session : SessionUnknowns, optional
@@ -135,16 +138,18 @@ def fit_bag(readings, bag, *, priors=None, stop=None, session=None):
     Raises
     ------
     InputError
-        When a reading belongs to no club of the bag, is not a number, has an uncertainty of zero or less, or none counts.
+        When a reading belongs to no club of the bag, is not a number, has an uncertainty of zero or less, or none
+        counts.
 
     Notes
     -----
-    Without the column `s_heading` a shot whose face heading is unknown carries in `u_lie_error_deg` all of that doubt, as `lie_reading`
-    gives it. The fit has the session's mean heading as an unknown of its own, so that share, sin λ cos λ · `heading_sd_deg`, is taken out of
-    the shot's uncertainty. Balls of a club that hang on the same unknowns are pooled at their mean sensitivity.
+    Without the column `s_heading` a shot whose face heading is unknown carries in `u_lie_error_deg` all of that doubt,
+    as `lie_reading` gives it. The fit has the session's mean heading as an unknown of its own, so that share, sin λ cos
+    λ · `heading_sd_deg`, is taken out of the shot's uncertainty. Balls of a club that hang on the same unknowns are
+    pooled at their mean sensitivity.
 
-    A first fit looks for what the model leaves out: balls that come in runs, and two kinds of swing. Where either is seen the bag is fitted
-    again with that in it, and `BagFit.warnings` says so.
+    A first fit looks for what the model leaves out: balls that come in runs, and two kinds of swing. Where either is
+    seen the bag is fitted again with that in it, and `BagFit.warnings` says so.
     """
     return fit_bags(
         readings.assign(golfer=0) if isinstance(readings, pd.DataFrame) else readings,
@@ -185,8 +190,12 @@ def fit_bags(readings, bags, *, priors=None, stop=None, session=None):
                 f"no bag for golfer {golfer!r}; expected one lt.Bag for all, or a dict with a bag for each"
             )
         known = session.get(golfer) if isinstance(session, dict) else session
-        jobs[golfer] = _lay_out(
-            rows.drop(columns="golfer"), bag, priors, known or usual, golfer if readings["golfer"].nunique() > 1 else None
+        jobs[golfer] = lay_out(
+            rows.drop(columns="golfer"),
+            bag,
+            priors,
+            known or usual,
+            golfer if readings["golfer"].nunique() > 1 else None,
         )
     fits = _pool_alike(jobs, priors, stop)
     again = {golfer: changed for golfer, fit in fits.items() if (changed := refit(jobs[golfer], fit)) is not None}
@@ -220,116 +229,6 @@ def _pool_alike(jobs, priors, stop):
     return fits
 
 
-def usual_length_in(club):
-    """Return a club's length in inches, or what is usual for its loft where it was not measured."""
-    if club.length_in is not None:
-        return club.length_in
-    return SEVEN_IRON_LENGTH_IN + INCHES_PER_LOFT_DEG * (club.loft_deg - SEVEN_IRON_LOFT_DEG)
-
-
-def club_spread(bag, priors):
-    """Return each club's share of the club scatter."""
-    golfers = priors.gauged_scatter_deg / priors.club_scatter_deg
-    return np.array(
-        [(golfers if gauged(club) else 1.0) * (1.0 if club.from_set else priors.apart_factor) for club in bag]
-    )
-
-
-@dataclass(frozen=True, eq=False)
-class Job:
-    """One golfer's readings as padded arrays: a line for each club, then one for each further way in which its balls hang on the session."""
-
-    bag: Bag
-    rows: pd.DataFrame
-    session: SessionUnknowns
-    line: np.ndarray  # (shots,): line of each reading
-    shot: np.ndarray  # (shots,): its place there
-    design: np.ndarray  # (lines, betas)
-    y: np.ndarray  # (lines, width)
-    u: np.ndarray  # (lines, width)
-    filled: np.ndarray  # (lines, width)
-    club: np.ndarray  # (lines,)
-    spread: np.ndarray  # (clubs,)
-    known: np.ndarray  # (lines,): what is known of a line before the first ball
-    dof: float
-    runs_sd: float = 0.0  # of what all balls share because they came in runs
-    seen: tuple = ()  # what a first fit saw that the model leaves out
-
-    @property
-    def shape(self):
-        """What golfers must share to be fitted in one go."""
-        return self.y.shape, tuple(self.club), tuple(self.session.sds), self.dof, self.runs_sd
-
-    def of_shots(self, values):
-        """Return values of the readings, one each, as an array like `y`; 0 where there is none."""
-        counted, whole = self.rows["counted"].to_numpy(), np.zeros(self.y.shape)
-        whole[self.line[counted], self.shot[counted]] = values[counted]
-        return whole
-
-
-def _lay_out(rows, bag, priors, session, golfer):
-    who = "" if golfer is None else f"golfer {golfer}: "
-    labels = bag.labels
-    strangers = [label for label in rows["club"].unique() if label not in labels]
-    if strangers:
-        raise InputError(
-            f"{who}readings for club {strangers[0]!r}, which is not in the bag; expected one of {', '.join(labels)}; correct the club, or enter it in the bag"
-        )
-    counted = rows["counted"].to_numpy()
-    if not counted.any():
-        raise InputError(
-            f"{who}none of the {len(rows)} readings counts; expected at least one ball that was not set aside"
-        )
-    clubs = len(labels)
-    club = np.array([labels.index(label) for label in rows["club"]])
-    hangs, u_shot = _exposure(rows, bag, club, priors)
-    # Balls of a club that hang on the same unknowns share a line; a club's first line is the one with most balls. The loft's share changes
-    # sign about a level club and says nothing of the kind.
-    kind = (np.abs(hangs[:, [name != "s_loft" for name in COLUMNS.values()]]) > 1e-9) @ (1 << np.arange(len(COLUMNS) - 1))
-    line, lines = np.zeros(len(rows), int), list(range(clubs))
-    for position in range(clubs):
-        own = club == position
-        kinds, balls = np.unique(kind[own & counted], return_counts=True)
-        line[own] = position
-        for rank, one in enumerate(kinds[np.argsort(-balls, kind="stable")]):
-            line[own & (kind == one)] = len(lines) if rank else position
-            lines += [position] * (rank > 0)
-    of_line = np.array(lines)
-    shot = pd.Series(np.where(counted, 1, 0)).groupby(line).cumsum().to_numpy() - 1
-    width = int(
-        2 ** math.ceil(math.log2(shot[counted].max() + 1))
-    )  # padded to a power of two: few shapes for many golfers
-    x = np.array([usual_length_in(one) for one in bag]) - SEVEN_IRON_LENGTH_IN
-    balls = np.bincount(line[counted], minlength=len(lines))
-    mean = np.stack([np.bincount(line[counted], s[counted], len(lines)) for s in hangs.T], 1) / np.maximum(balls, 1)[:, None]
-    design = np.column_stack([np.ones(len(lines)), x[of_line], -mean, np.ones(len(lines))])
-    known = np.array([one.total_bent_deg for one in bag])[of_line]
-    known = known + design[:, :2] @ [priors.offset_deg, priors.slope_deg_per_in]
-    shape = len(lines), width
-    filled, u = np.zeros(shape, bool), np.ones(shape)
-    at = line[counted], shot[counted]
-    filled[at], u[at] = True, u_shot[counted]
-    job = Job(
-        bag, rows, session, line, shot, design, np.zeros(shape), u, filled, of_line, club_spread(bag, priors), known, priors.shot_dof
-    )
-    return replace(job, y=job.of_shots(rows["lie_error_deg"].to_numpy() - known[line]))
-
-
-def _exposure(rows, bag, club, priors):
-    """Return how each reading hangs on each unknown (shots, unknowns), and each ball's own standard uncertainty, in degrees."""
-    given = [name for name in COLUMNS.values() if name in rows]
-    hangs = np.column_stack([rows[name].to_numpy() if name in rows else np.zeros(len(rows)) for name in COLUMNS.values()])
-    u = rows["u_lie_error_deg"].to_numpy()
-    if "s_heading" not in given:
-        loft = np.radians([one.loft_deg for one in bag])[club]
-        turned = np.where(rows["heading_known"], 0.0, np.sin(loft) * np.cos(loft))
-        hangs[:, list(COLUMNS).index("heading_deg")] = turned
-        u = np.sqrt(np.maximum(u**2 - (turned * priors.heading_sd_deg) ** 2, (U_SHOT_FLOOR * u) ** 2))
-    if "u_own_deg" in rows:
-        u = np.where(np.isnan(rows["u_own_deg"]), u, rows["u_own_deg"])
-    return hangs, u
-
-
 def _check_readings(readings):
     if not isinstance(readings, pd.DataFrame):
         raise InputError(f"readings is a {type(readings).__name__}; expected a DataFrame with a row a shot")
@@ -345,7 +244,8 @@ def _check_readings(readings):
     for row, (club, golfer) in enumerate(zip(table["club"], table["golfer"]), start=1):
         if not (pd.api.types.is_scalar(club) and pd.api.types.is_scalar(golfer)) or pd.isna(club) or pd.isna(golfer):
             raise InputError(
-                f"club of reading {row} is {club!r}, golfer {golfer!r}; expected a name in each; fill it in, or take the reading out"
+                f"club of reading {row} is {club!r}, golfer {golfer!r}; expected a name in each; fill "
+                "it in, or take the reading out"
             )
     table["club"] = table["club"].map(words_of)
     for name, usual in (("heading_known", True), ("counted", True)):

@@ -1,4 +1,6 @@
-"""What every ball of a session has in common and nobody has measured: usual values, doubts, and how a reading hangs on them."""
+"""What every ball of a session has in common and nobody has measured: usual values, doubts, and how a reading hangs on
+them.
+"""
 
 import math
 from dataclasses import dataclass, fields
@@ -25,16 +27,19 @@ COLUMNS = {
 
 @dataclass(frozen=True, kw_only=True)
 class SessionUnknowns:
-    """What is the same for every ball of a session: value at which the readings were taken, and standard uncertainty, of each.
+    """What is the same for every ball of a session: value at which the readings were taken, and standard uncertainty,
+    of each.
 
     Parameters
     ----------
     path_deg : (float, float)
         The golfer's mean path against the target line, as a closed face is counted, in degrees.
     lean_deg, turn_deg : (float, float)
-        Mean lean of the ball's line from plumb, and its mean turn from the target line, as the line is set in this session, in degrees.
+        Mean lean of the ball's line from plumb, and its mean turn from the target line, as the line is set in this
+        session, in degrees.
     aim_deg : (float, float)
-        Mean start direction that the net's aim dot and distance make of a ball that starts on the target line, in degrees.
+        Mean start direction that the net's aim dot and distance make of a ball that starts on the target line, in
+        degrees.
     shaft_lean_deg : (float, float)
         Forward lean of the shaft at impact: the loft delivered is the static loft less that, in degrees.
     heading_deg : (float, float)
@@ -46,10 +51,11 @@ class SessionUnknowns:
 
     Notes
     -----
-    The values are those with which the readings were computed, so that the fit sees only the doubt: an unknown of the fit is how far the
-    session is from its stated value, with mean 0 and this standard deviation. A path of -2° ± 1° by a launch monitor is ``path_deg=(-2, 1)``
-    beside readings that were taken with a path of -2°. The usual figures are common practice, no source: paths of club golfers' irons within 6° of
-    straight; lines set by eye; a shaft that leans forward by 0 to 10° with a mid iron.
+    The values are those with which the readings were computed, so that the fit sees only the doubt: an unknown of the
+    fit is how far the session is from its stated value, with mean 0 and this standard deviation. A path of -2° ± 1° by
+    a launch monitor is ``path_deg=(-2, 1)`` beside readings that were taken with a path of -2°. The usual figures are
+    common practice, no source: paths of club golfers' irons within 6° of straight; lines set by eye; a shaft that leans
+    forward by 0 to 10° with a mid iron.
 
     Examples
     --------
@@ -71,7 +77,8 @@ class SessionUnknowns:
                 mean, sd = given
             except (TypeError, ValueError):
                 raise InputError(
-                    f"session: {name} is {given!r}; expected a value and its standard uncertainty, both in degrees, such as (0, 3)"
+                    f"session: {name} is {given!r}; expected a value and its standard uncertainty, "
+                    "both in degrees, such as (0, 3)"
                 ) from None
             mean = check_number(f"session: value of {name}", mean, -45, 45, "degrees")
             object.__setattr__(
@@ -85,7 +92,8 @@ class SessionUnknowns:
 
 
 def usual_sensitivity(loft_deg: float, start_known: bool) -> dict[str, float]:
-    """Return how a reading hangs on each unknown, in degrees of lie a degree, for a club that meets the ball level and square.
+    """Return how a reading hangs on each unknown, in degrees of lie a degree, for a club that meets the ball level and
+    square.
 
     Parameters
     ----------

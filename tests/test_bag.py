@@ -1,4 +1,6 @@
-"""Pooling: known answers, a brute-force integration of the same model, coverage and ranks over many drawn golfers, bad input."""
+"""Pooling: known answers, a brute-force integration of the same model, coverage and ranks over many drawn golfers, bad
+input.
+"""
 
 import math
 
@@ -35,7 +37,8 @@ def level_shots(balls=3, at=0.0, seed=1, scatter=1.0):
     return readings([(label, at + scatter * rng.standard_normal()) for _ in range(balls) for label in golfers.LABELS])
 
 
-# --- the model, against an independent integration --------------------------------------------------------------------
+# --- the model, against an independent integration
+# -------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(("balls", "seed"), [(2, 11), (4, 12)])
@@ -122,7 +125,8 @@ def test_wild_bags_of_one_ball_a_club_never_run_away():
             assert fit.table["lie_error_deg"].between(seen.min() - 0.5, seen.max() + 0.5).all()
 
 
-# --- what is used of what is known ------------------------------------------------------------------------------------
+# --- what is used of what is known
+# -------------------------------------------------------------------------------------------
 
 
 def test_a_club_never_hit_is_told_by_its_neighbours_with_a_wider_interval():
@@ -167,10 +171,11 @@ def test_gauge_reading_says_what_is_the_club():
 
 
 def test_club_from_elsewhere_leans_less_on_the_set():
-    shots = readings([(label, 3.0 if label == "GW" else 0.0) for label in golfers.LABELS for _ in range(2)])
+    # 1.5°, not more: a club 3° off is taken for one that stands apart, whether anybody said so or not.
+    shots = readings([(label, 1.5 if label == "GW" else 0.0) for label in golfers.LABELS for _ in range(2)])
     same = lt.fit_bag(shots, irons()).table.set_index("club").loc["GW", "lie_error_deg"]
     apart = lt.fit_bag(shots, irons(GW={"from_set": False})).table.set_index("club").loc["GW", "lie_error_deg"]
-    assert apart > same + 0.3
+    assert apart > same + 0.2
 
 
 def test_unknown_heading_is_one_more_unknown_and_widens_wedges_most():
@@ -183,7 +188,8 @@ def test_unknown_heading_is_one_more_unknown_and_widens_wedges_most():
 
 
 def test_known_headings_of_some_shots_give_the_heading_of_the_others():
-    # Face 4° closed all session: unknown readings lie sin λ cos λ · 4° too low; the shots with a known heading give it away.
+    # Face 4° closed all session: unknown readings lie sin λ cos λ · 4° too low; the shots with a known heading give it
+    # away.
     rows = []
     for label, loft in zip(golfers.LABELS, np.radians(golfers.LOFT_DEG)):
         rows += [(label, 1.0, True)] * 3 + [(label, 1.0 - math.sin(loft) * math.cos(loft) * 4.0, False)] * 3
@@ -221,7 +227,8 @@ def test_many_golfers_in_one_call_are_each_fitted_alone():
         )
 
 
-# --- bad shots, shots set aside, facts of the trade -------------------------------------------------------------------
+# --- bad shots, shots set aside, facts of the trade
+# ------------------------------------------------------------------------
 
 
 def test_one_bad_shot_moves_little_and_is_named():
@@ -249,7 +256,8 @@ def test_heavy_strike_counts_for_nothing():
 
 
 def test_second_hit_on_the_same_spot_is_one_shot_set_aside():
-    # Common practice, no source: it widens the print; there is one print, hence one row, and it may have no reading at all.
+    # Common practice, no source: it widens the print; there is one print, hence one row, and it may have no reading at
+    # all.
     shots = level_shots(balls=2)
     wide = pd.DataFrame([{"club": "9", "lie_error_deg": math.nan, "u_lie_error_deg": math.nan, "counted": False}])
     fit = lt.fit_bag(pd.concat([shots.assign(counted=True), wide], ignore_index=True), irons())
@@ -267,7 +275,8 @@ def test_strike_mean_and_spread_are_of_counted_shots():
     assert math.isnan(table.loc["7", "strike_up_sd_mm"])  # one ball left: no spread
 
 
-# --- probabilities, next club, when to stop ---------------------------------------------------------------------------
+# --- probabilities, next club, when to stop
+# ------------------------------------------------------------------------------------
 
 
 def test_probabilities_follow_the_interval():
@@ -339,7 +348,8 @@ def test_more_balls_cannot_change_what_the_head_forbids():
     assert not lt.fit_bag(shots, irons(**{c: {"bend_limit_deg": 10.0} for c in golfers.LABELS})).finished
 
 
-# --- checks on the model itself ---------------------------------------------------------------------------------------
+# --- checks on the model itself
+# -----------------------------------------------------------------------------------------------
 
 
 def test_warns_of_a_golfer_who_changes():
@@ -376,7 +386,8 @@ def test_alarms_are_rare_for_golfers_who_fit_the_model():
         )  # at 2 % each, more than 7 of 100 comes once in a thousand runs
 
 
-# --- the figures ------------------------------------------------------------------------------------------------------
+# --- the figures
+# ----------------------------------------------------------------------------------------------------------------
 
 
 def test_bag_chart_shows_estimate_interval_shots_trend_gauge_and_plan():
@@ -416,7 +427,8 @@ def test_strike_map_looks_at_the_face_with_the_sole_down(handed, toe_left):
     assert "0 balls" in charts.strike_map(shots, "4").layout.title.text  # nothing to show is shown as nothing
 
 
-# --- little and bad input ---------------------------------------------------------------------------------------------
+# --- little and bad input
+# --------------------------------------------------------------------------------------------------------
 
 
 def test_one_ball_in_all_is_answered_with_wide_intervals():

@@ -43,7 +43,7 @@ __getattr__, __dir__, __all__ = lazy(
         "HandlePractice": ".session.practice",
         "Landing": ".flight.trajectory",
         "Launch": ".flight.trajectory",
-        "NextClub": ".lie.bagfit",
+        "NextClub": ".lie.advice",
         "PhotoIntake": ".session.intake",
         "Priors": ".lie.pooling",
         "SetupReading": ".marking.setup",

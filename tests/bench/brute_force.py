@@ -38,9 +38,9 @@ def posterior(readings, length_in, priors=None, sizes=(15, 15, 61, 45)):
                 like[club] *= stats.t.pdf(one, p.shot_dof, mu, np.hypot(sigma, its_u))
         for zt in z_tau:
             tau = p.club_scatter_deg * np.exp(p.club_scatter_log_sd * zt)
-            kernel = stats.norm.pdf(mu[:, None], mu, max(tau, (mu[1] - mu[0]))) * (
-                mu[1] - mu[0]
-            )  # trend's value, lie error
+            step = mu[1] - mu[0]
+            usual, wide = (stats.norm.pdf(mu[:, None], mu, max(sd, step)) for sd in (tau, np.hypot(tau, p.odd_deg)))
+            kernel = step * ((1 - p.odd_probability) * usual + p.odd_probability * wide)  # trend's value, lie error
             table = kernel @ like.T  # trend's value, club
             each = np.stack([np.interp(at[..., k], mu, table[:, k]) for k in range(len(x))], axis=-1)
             whole = prior_trend * stats.norm.pdf(zs) * stats.norm.pdf(zt)

@@ -1,5 +1,6 @@
 """Pooling against published worked examples. Each is a limit of the model: scatters known or profiled, Gaussian shots,
-wide priors."""
+wide priors.
+"""
 
 import math
 from pathlib import Path
@@ -8,13 +9,16 @@ import linetilt as lt
 import numpy as np
 import pandas as pd
 import pytest
+from linetilt.lie.pool import pool
 
 HERE = Path(__file__).parent
 integrate, optimize, stats = (pytest.importorskip(f"scipy.{name}") for name in ("integrate", "optimize", "stats"))
 
 
 def known(shot, club, **changes):
-    """Priors that know both scatters, with Gaussian shots and next to nothing said about offset and slope."""
+    """Priors that know both scatters, with Gaussian shots, no club that stands apart, and next to nothing said about
+    offset and slope.
+    """
     return lt.lie.Priors(
         **(
             {
@@ -25,6 +29,7 @@ def known(shot, club, **changes):
                 "shot_dof": math.inf,
                 "offset_sd_deg": 1e3,
                 "slope_sd_deg_per_in": 1e3,
+                "odd_probability": 0,
             }
             | changes
         )
@@ -46,7 +51,8 @@ def bag_of(labels, length_in=37.0):
 
 def best_scatters(readings, bag, start, slope_sd=1e-9):
     """Shot and club scatter of highest evidence: restricted maximum likelihood, since offset (and slope) have flat
-    priors."""
+    priors.
+    """
 
     def cost(logs):
         return -lt.fit_bag(readings, bag, priors=known(*np.exp(logs), slope_sd_deg_per_in=slope_sd)).log_evidence
@@ -104,7 +110,8 @@ class TestBcgTrials:
 
 class TestDyestuff:
     """Six batches of five: Davies & Goldsmith, Statistical Methods in Research and Production (1972), as printed by R's
-    lme4. Data from memory."""
+    lme4. Data from memory.
+    """
 
     data = pd.read_csv(HERE / "dyestuff.csv")
     unit = 50.0  # grams a degree
@@ -123,6 +130,82 @@ class TestDyestuff:
         assert 1500 + self.unit * fit.trend["offset_deg"] == pytest.approx(1527.5, abs=1e-3)
         printed = [-17.6068514, 0.3912634, 28.5622256, -23.0845385, 56.7331877, -44.9952868]
         assert self.unit * fit.table["own_deg"].to_numpy() == pytest.approx(printed, abs=2e-3)
+
+
+class TestRail:
+    """Travel of ultrasound in six rails, three times each: Pinheiro & Bates, Mixed-Effects Models in S and S-PLUS
+    (2000), 1.1; data of R's nlme.
+
+    Printed by nlme 3.1-162 under R 4.2.2: ``f <- lme(travel ~ 1, data = Rail, random = ~ 1 | Rail); VarCorr(f);
+    vcov(f); ranef(f)``.
+    """
+
+    data = pd.read_csv(HERE / "rail.csv")
+    unit = 10.0  # nanoseconds a degree
+    readings = table(data["Rail"], (data["travel"] - 66.5) / unit, 1e-6)
+    bag = bag_of(sorted(set(data["Rail"])))
+
+    def test_scatters(self):
+        shot, club = best_scatters(self.readings, self.bag, (0.5, 2.0))
+        assert shot * self.unit == pytest.approx(4.020779, abs=2e-3)
+        assert club * self.unit == pytest.approx(24.805465, abs=0.02)
+
+    def test_rails(self):
+        priors = known(4.020779363 / self.unit, 24.805465313 / self.unit, slope_sd_deg_per_in=1e-9)
+        fit = lt.fit_bag(self.readings, self.bag, priors=priors)
+        assert 66.5 + self.unit * fit.trend["offset_deg"] == pytest.approx(66.5, abs=1e-3)
+        assert self.unit * fit.trend["u_offset_deg"] == pytest.approx(10.1710373, abs=2e-3)
+        printed = [-12.39147557, -34.53091193, 18.0089445, 29.24388235, -16.35674776, 16.02630841]  # rails 1 to 6
+        assert self.unit * fit.table["own_deg"].to_numpy() == pytest.approx(printed, abs=2e-3)
+
+
+class TestPenicillin:
+    """Six samples on 24 plates: Davies & Goldsmith (1972), as R's lme4 has them. A plate is what a session's unknown
+    is: shared by balls of all clubs.
+
+    Printed by lme4 1.1-31 under R 4.2.2: ``m <- lmer(diameter ~ 1 + (1|plate) + (1|sample), Penicillin); VarCorr(m);
+    vcov(m); ranef(m)``. A line of the pool is a sample on a plate.
+    """
+
+    data = pd.read_csv(HERE / "penicillin.csv").sort_values(["plate", "sample"], ignore_index=True)
+    plate_sd, sample_sd, residual_sd = 0.84670251, 1.93161379, 0.54992268
+
+    def pooled(self, plate_sd=plate_sd, sample_sd=sample_sd, residual_sd=residual_sd):
+        sample = (
+            self.data["sample"].map("ABCDEF".index).to_numpy()
+        )  # the first six lines are the six samples on the first plate
+        plate = self.data["plate"].astype("category").cat.codes.to_numpy()
+        design = np.column_stack([np.ones(144), np.zeros(144), np.eye(24)[plate]])
+        shape = (1, 144, 1)
+        return pool(
+            (self.data["diameter"].to_numpy(float) - 23).reshape(shape),
+            np.full(shape, 1e-6),
+            np.ones(shape, bool),
+            design[None],
+            sample,
+            np.ones((1, 6)),
+            np.array([1e3, 1.0, *[plate_sd] * 24]),
+            (np.array([residual_sd]), np.ones(1)),
+            (np.array([sample_sd]), np.ones(1)),
+            (0.0, 1.0),
+            math.inf,
+        )[0]
+
+    def test_samples_and_plates(self):
+        one = self.pooled()
+        assert 23 + one.mean[6] == pytest.approx(22.97222, abs=1e-4)
+        assert math.sqrt(one.cov[6, 6]) == pytest.approx(0.8085954, abs=2e-4)
+        samples = [2.18705840, -1.01047635, 1.93789985, -0.09689499, -0.01384214, -3.00374477]
+        assert one.own_mean == pytest.approx(samples, abs=5e-4)
+        assert one.mean[8:12] == pytest.approx([0.8045469, 0.8045469, 0.1816719, 0.3373906], abs=5e-4)  # plates a to d
+
+    def test_the_printed_scatters_are_the_best(self):
+        best = self.pooled().log_evidence
+        for name in ("plate_sd", "sample_sd", "residual_sd"):
+            around = [self.pooled(**{name: getattr(self, name) * step}).log_evidence for step in (0.97, 1.03)]
+            assert max(around) < best
+            curve = around[0] + around[1] - 2 * best
+            assert abs((around[1] - around[0]) / curve) < 0.1  # the top lies within 0.15 % of the printed value
 
 
 def test_nist_strd_sirstv():
@@ -154,7 +237,8 @@ def test_nist_strd_sirstv():
 
 def test_gum_annex_h3():
     """JCGM 100:2008, annex H.3, a thermometer's calibration line (printed results from memory): eleven clubs, a ball
-    each, no club scatter."""
+    each, no club scatter.
+    """
     t = np.array([21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511])
     b = np.array([-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160])
     residual_sd = math.sqrt(((b - np.polyval(np.polyfit(t, b, 1), t)) ** 2).sum() / (len(t) - 2))
@@ -172,8 +256,7 @@ def test_gum_annex_h3():
 
 @pytest.mark.parametrize("values", [[0.3, -0.4, 1.1], [0.0, 0.2, 7.0, -0.1], [-5.0, 5.0], [2.0]])
 def test_student_t_location_against_scipy(values):
-    """One club, scale known, a normal prior on its lie: the posterior by scipy's quadrature of scipy's own
-    densities."""
+    """One club, scale known, a normal prior on its lie: the posterior by scipy's quadrature of its own densities."""
     nu, scale, prior_sd = 4.0, 1.2, 2.5
     u = 0.4
     priors = lt.lie.Priors(
@@ -183,6 +266,7 @@ def test_student_t_location_against_scipy(values):
         club_scatter_log_sd=0,
         offset_sd_deg=prior_sd,
         slope_sd_deg_per_in=1e-9,
+        odd_probability=0,
     )
     fit = lt.fit_bag(table(["7"] * len(values), values, u), bag_of(["7"]), priors=priors)
 

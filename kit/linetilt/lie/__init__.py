@@ -9,6 +9,8 @@ __getattr__, __dir__, __all__ = lazy(
         ".balls": ["lie_budgets", "lie_readings"],
         ".start": ["heading_from_start", "start_from_net", "start_from_offline"],
         ".pooling": ["Priors", "Stop", "fit_bag", "fit_bags"],
-        ".bagfit": ["BagFit", "NextClub"],
+        ".unknowns": ["SessionUnknowns"],
+        ".bagfit": ["BagFit"],
+        ".advice": ["NextClub", "NextStep"],
     },
 )

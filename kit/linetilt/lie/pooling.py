@@ -1,4 +1,6 @@
-"""Readings of all clubs -> a pooled estimate for each club: what is assumed, what is asked of the readings, and the fit."""
+"""Readings of all clubs -> a pooled estimate for each club: what is assumed, what is asked of the readings, and the
+fit.
+"""
 
 import math
 from dataclasses import dataclass, fields
@@ -9,13 +11,13 @@ import pandas as pd
 from ..base.club import Bag
 from ..base.errors import InputError
 from ..base.tables import check_number, number_of, words_of
-from .bagfit import BagFit, club_spread
+from .bagfit import BagFit
+from .doubts import refit
+from .layout import lay_out, usual_length_in
 from .pool import pool, scale_grid
+from .unknowns import COLUMNS, SessionUnknowns
 
-# A 7-iron's length, and how a set shortens as loft grows, for clubs whose length was not measured: common practice, no source.
-SEVEN_IRON_LENGTH_IN, SEVEN_IRON_LOFT_DEG, INCHES_PER_LOFT_DEG = 37.0, 34.0, -0.12
-
-U_SHOT_FLOOR = 0.25  # share of a shot's stated uncertainty that stays its own, whatever the session's heading takes out
+__all__ = ["Priors", "Stop", "fit_bag", "fit_bags", "usual_length_in"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,7 +34,11 @@ class Priors:
         What one club does beside the golfer's trend: median of its standard deviation over golfers, in degrees, and the
         standard deviation of that number's logarithm (0: known exactly).
     gauged_scatter_deg : float
-        The same for clubs read on a lie gauge, where the club's own share is known and only the golfer's is left, in degrees.
+        The same for clubs read on a lie gauge, where the club's own share is known and only the golfer's is left, in
+        degrees.
+    odd_probability, odd_deg : float
+        Share of clubs that stand apart from the rest of the bag with nobody knowing why, and the standard deviation of
+        what they do beside the trend, in degrees. In proportion less for gauged clubs and more for clubs bought apart.
     apart_factor : float
         How many times wider that scatter is for a club bought apart from the set.
     shot_scatter_deg, shot_scatter_log_sd : float
@@ -44,8 +50,8 @@ class Priors:
 
     Notes
     -----
-    The figures are common practice and guesses from trials, without a published source. They matter at one to three balls a
-    club and fade after that.
+    The figures are common practice and guesses from trials, without a published source. They matter at one to three
+    balls a club and fade after that.
     """
 
     offset_deg: float = 0.0
@@ -55,6 +61,8 @@ class Priors:
     club_scatter_deg: float = 0.5
     club_scatter_log_sd: float = 0.6
     gauged_scatter_deg: float = 0.3
+    odd_probability: float = 0.05
+    odd_deg: float = 2.5
     apart_factor: float = 2.0
     shot_scatter_deg: float = 1.0
     shot_scatter_log_sd: float = 0.3
@@ -65,9 +73,10 @@ class Priors:
         for name in (f.name for f in fields(self)):
             low = -1e6 if name in ("offset_deg", "slope_deg_per_in") else 0.0
             value = check_number(f"priors: {name}", getattr(self, name), low, math.inf, "")
-            if low == 0.0 and not name.endswith("log_sd") and value == 0.0:
+            if low == 0.0 and not name.endswith(("log_sd", "probability")) and value == 0.0:
                 raise InputError(f"priors: {name} is 0; expected more than 0 (a tiny number says that it is known)")
             object.__setattr__(self, name, value)
+        check_number("priors: odd_probability", self.odd_probability, 0, 0.5, "")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,8 +90,8 @@ class Stop:
     probability : float
         With which probability.
     step_deg : float
-        Smallest step of the bench, in degrees. A club whose whole 95 % interval asks for the same bend, because its head
-        allows no more, is finished too.
+        Smallest step of the bench, in degrees. A club whose whole 95 % interval asks for the same bend, because its
+        head allows no more, is finished too.
     """
 
     tolerance_deg: float = 1.0
@@ -95,25 +104,32 @@ class Stop:
         check_number("stop: step_deg", self.step_deg, 0.05, 1, "degrees")
 
 
-def fit_bag(readings, bag, *, priors=None, stop=None):
+def fit_bag(readings, bag, *, priors=None, stop=None, session=None):
     """Pool the readings of one golfer's bag.
 
-    A reading is the golfer's trend over club length, plus what this one club does beside it, plus a shot whose scatter is
-    Student t, widened by the photo's own uncertainty. The scatters are not plugged in but integrated over, so that the
-    intervals hold at few balls.
+    A reading is the golfer's trend over club length, plus what this one club does beside it, less what the session's
+    unknowns do to it, plus a shot whose scatter is Student t, widened by the photo's own uncertainty. The scatters are
+    not plugged in but integrated over, so that the intervals hold at few balls; the unknowns are the same for all
+    balls, so that no number of balls hides them.
 
     Parameters
     ----------
     readings : DataFrame
-        A row a shot. Needed: `club` (label), `lie_error_deg`, `u_lie_error_deg` (standard uncertainty of the reading), in
-        degrees. Optional: `heading_known` (False: read as if the face were square; True if left out), `counted` (False: set
-        aside by the fitter, such as a heavy strike or a second hit on the same spot), `strike_toe_mm`, `strike_up_mm`, `shot`
-        (a number that rises in the order of hitting; the rows' order if left out). Further columns are kept.
+        A row a shot. Needed: `club` (label), `lie_error_deg`, `u_lie_error_deg` (standard uncertainty of the reading),
+        in degrees. Optional: `heading_known` (False: read as if the face were square; True if left out), `counted`
+        (False: set aside by the fitter, such as a heavy strike or a second hit on the same spot), `strike_toe_mm`,
+        `strike_up_mm`, `shot` (a number that rises in the order of hitting; the rows' order if left out). `s_path`,
+        `s_lean`, `s_turn`, `s_aim`, `s_loft`, `s_heading`: by how much the reading would change if that unknown of the
+        session were a degree more, in degrees of lie a degree (0 or empty: this ball does not hang on it; a column left
+        out: none does); and with them `u_own_deg`, the ball's own standard uncertainty without the session's share.
+        Further columns are kept.
     bag : Bag
-        The clubs as they were hit. What a gauge (`gauge_lie_deg` beside `lie_deg`) or `bent_deg` says of a club itself is taken as its
-        share, the rest is the golfer's; clubs bought apart (`from_set=False`) lean less on the others.
+        The clubs as they were hit. What a gauge (`gauge_lie_deg` beside `lie_deg`) or `bent_deg` says of a club itself
+        is taken as its share, the rest is the golfer's; clubs bought apart (`from_set=False`) lean less on the others.
     priors : Priors, optional
     stop : Stop, optional
+    session : SessionUnknowns, optional
+        What is known of the session beside its readings; default the usual doubts.
 
     Returns
     -------
@@ -122,19 +138,29 @@ def fit_bag(readings, bag, *, priors=None, stop=None):
     Raises
     ------
     InputError
-        When a reading belongs to no club of the bag, is not a number, has an uncertainty of zero or less, or none counts.
+        When a reading belongs to no club of the bag, is not a number, has an uncertainty of zero or less, or none
+        counts.
 
     Notes
     -----
-    A shot whose face heading is unknown carries in `u_lie_error_deg` all of that doubt, as `lie_reading` gives it. The fit has the session's
-    mean heading as an unknown of its own, so that share, sin λ cos λ · `heading_sd_deg`, is taken out of the shot's uncertainty.
+    Without the column `s_heading` a shot whose face heading is unknown carries in `u_lie_error_deg` all of that doubt,
+    as `lie_reading` gives it. The fit has the session's mean heading as an unknown of its own, so that share, sin λ cos
+    λ · `heading_sd_deg`, is taken out of the shot's uncertainty. Balls of a club that hang on the same unknowns are
+    pooled at their mean sensitivity.
+
+    A first fit looks for what the model leaves out: balls that come in runs, and two kinds of swing. Where either is
+    seen the bag is fitted again with that in it, and `BagFit.warnings` says so.
     """
     return fit_bags(
-        readings.assign(golfer=0) if isinstance(readings, pd.DataFrame) else readings, bag, priors=priors, stop=stop
+        readings.assign(golfer=0) if isinstance(readings, pd.DataFrame) else readings,
+        bag,
+        priors=priors,
+        stop=stop,
+        session=session,
     )[0]
 
 
-def fit_bags(readings, bags, *, priors=None, stop=None):
+def fit_bags(readings, bags, *, priors=None, stop=None, session=None):
     """Pool the bags of many golfers in one call.
 
     Parameters
@@ -145,6 +171,8 @@ def fit_bags(readings, bags, *, priors=None, stop=None):
         One bag for all, or each golfer's own.
     priors, stop : optional
         As for `fit_bag`.
+    session : SessionUnknowns or dict of SessionUnknowns, optional
+        One for all, or each golfer's own.
 
     Returns
     -------
@@ -152,6 +180,7 @@ def fit_bags(readings, bags, *, priors=None, stop=None):
         By golfer, in the order of their first reading.
     """
     priors, stop = priors or Priors(), stop or Stop()
+    usual = SessionUnknowns(heading_deg=(0.0, priors.heading_sd_deg))
     readings = _check_readings(readings)
     jobs = {}
     for golfer, rows in readings.groupby("golfer", sort=False):
@@ -160,93 +189,44 @@ def fit_bags(readings, bags, *, priors=None, stop=None):
             raise InputError(
                 f"no bag for golfer {golfer!r}; expected one lt.Bag for all, or a dict with a bag for each"
             )
-        jobs[golfer] = _lay_out(
-            rows.drop(columns="golfer"), bag, priors, golfer if readings["golfer"].nunique() > 1 else None
+        known = session.get(golfer) if isinstance(session, dict) else session
+        jobs[golfer] = lay_out(
+            rows.drop(columns="golfer"),
+            bag,
+            priors,
+            known or usual,
+            golfer if readings["golfer"].nunique() > 1 else None,
         )
+    fits = _pool_alike(jobs, priors, stop)
+    again = {golfer: changed for golfer, fit in fits.items() if (changed := refit(jobs[golfer], fit)) is not None}
+    fits |= _pool_alike(again, priors, stop)
+    return {golfer: fits[golfer] for golfer in jobs}
+
+
+def _pool_alike(jobs, priors, stop):
     fits = {}
-    for shape in {job["y"].shape for job in jobs.values()}:
-        same = [golfer for golfer, job in jobs.items() if job["y"].shape == shape]
+    for shape in {job.shape for job in jobs.values()}:
+        same = [golfer for golfer, job in jobs.items() if job.shape == shape]
         stack = {
-            name: np.stack([jobs[golfer][name] for golfer in same]) for name in ("y", "u", "filled", "design", "spread")
+            name: np.stack([getattr(jobs[golfer], name) for golfer in same])
+            for name in ("y", "u", "filled", "design", "spread")
         }
+        first = jobs[same[0]]
         pooled = pool(
             stack["y"],
             stack["u"],
             stack["filled"],
             stack["design"],
-            jobs[same[0]]["club"],
+            first.club,
             stack["spread"],
-            np.array([priors.offset_sd_deg, priors.slope_sd_deg_per_in, priors.heading_sd_deg]),
-            scale_grid(priors.shot_scatter_deg, priors.shot_scatter_log_sd, 11),
-            scale_grid(priors.club_scatter_deg, priors.club_scatter_log_sd, 9),
-            priors.shot_dof,
+            np.array([priors.offset_sd_deg, priors.slope_sd_deg_per_in, *first.session.sds, first.runs_sd]),
+            scale_grid(priors.shot_scatter_deg, priors.shot_scatter_log_sd, 9),
+            scale_grid(priors.club_scatter_deg, priors.club_scatter_log_sd, 7),
+            (priors.odd_probability, priors.odd_deg),
+            first.dof,
         )
-        for golfer, one in zip(same, pooled):
-            job = jobs[golfer]
-            fits[golfer] = BagFit(job["bag"], priors, stop, one, job["rows"], job["line"], job["shot"], job["design"])
-    return {golfer: fits[golfer] for golfer in jobs}
-
-
-def usual_length_in(club):
-    """Return a club's length in inches, or what is usual for its loft where it was not measured."""
-    if club.length_in is not None:
-        return club.length_in
-    return SEVEN_IRON_LENGTH_IN + INCHES_PER_LOFT_DEG * (club.loft_deg - SEVEN_IRON_LOFT_DEG)
-
-
-def _lay_out(rows, bag, priors, golfer):
-    """Return one golfer's rows as padded arrays: a line a club, then (if any heading is unknown) another line a club."""
-    who = "" if golfer is None else f"golfer {golfer}: "
-    labels = bag.labels
-    strangers = [label for label in rows["club"].unique() if label not in labels]
-    if strangers:
-        raise InputError(
-            f"{who}readings for club {strangers[0]!r}, which is not in the bag; expected one of {', '.join(labels)}; correct the club, or enter it in the bag"
-        )
-    if not rows["counted"].any():
-        raise InputError(
-            f"{who}none of the {len(rows)} readings counts; expected at least one ball that was not set aside"
-        )
-    clubs = len(labels)
-    club = np.array([labels.index(label) for label in rows["club"]])
-    halves = 1 if rows.loc[rows["counted"], "heading_known"].all() else 2
-    line = club + np.where(rows["heading_known"], 0, clubs * (halves - 1))
-    counted = rows["counted"].to_numpy()
-    shot = pd.Series(np.where(counted, 1, 0)).groupby(line).cumsum().to_numpy() - 1
-    width = int(
-        2 ** math.ceil(math.log2(shot[counted].max() + 1))
-    )  # padded to a power of two: few shapes for many golfers
-    loft = np.radians([one.loft_deg for one in bag])
-    x = np.array([usual_length_in(one) for one in bag]) - SEVEN_IRON_LENGTH_IN
-    turned = [np.zeros(clubs), -np.sin(loft) * np.cos(loft)][:halves]
-    design = np.concatenate([np.column_stack([np.ones(clubs), x, k]) for k in turned])
-    y, u, filled = (
-        np.zeros((halves * clubs, width)),
-        np.ones((halves * clubs, width)),
-        np.zeros((halves * clubs, width), bool),
-    )
-    at = line[counted], shot[counted]
-    known = (
-        np.array([one.total_bent_deg for one in bag])[club]
-        + (design @ [priors.offset_deg, priors.slope_deg_per_in, 0.0])[line]
-    )
-    u_shot = rows["u_lie_error_deg"].to_numpy()
-    u_shot = np.sqrt(
-        np.maximum(u_shot**2 - (design[line, 2] * priors.heading_sd_deg) ** 2, (U_SHOT_FLOOR * u_shot) ** 2)
-    )
-    y[at], u[at], filled[at] = (rows["lie_error_deg"] - known)[counted], u_shot[counted], True
-    return {
-        "bag": bag,
-        "rows": rows,
-        "line": line,
-        "shot": shot,
-        "design": design,
-        "y": y,
-        "u": u,
-        "filled": filled,
-        "club": np.tile(np.arange(clubs), halves),
-        "spread": club_spread(bag, priors),
-    }
+        fits |= {golfer: BagFit(priors, stop, jobs[golfer], one) for golfer, one in zip(same, pooled)}
+    return fits
 
 
 def _check_readings(readings):
@@ -264,7 +244,8 @@ def _check_readings(readings):
     for row, (club, golfer) in enumerate(zip(table["club"], table["golfer"]), start=1):
         if not (pd.api.types.is_scalar(club) and pd.api.types.is_scalar(golfer)) or pd.isna(club) or pd.isna(golfer):
             raise InputError(
-                f"club of reading {row} is {club!r}, golfer {golfer!r}; expected a name in each; fill it in, or take the reading out"
+                f"club of reading {row} is {club!r}, golfer {golfer!r}; expected a name in each; fill "
+                "it in, or take the reading out"
             )
     table["club"] = table["club"].map(words_of)
     for name, usual in (("heading_known", True), ("counted", True)):
@@ -277,6 +258,11 @@ def _check_readings(readings):
         raise InputError(
             f"shot of reading {row + 1} is {readings['shot'].iloc[row]!r}; expected its number in the order of hitting"
         )
+    for name in [name for name in COLUMNS.values() if name in table]:
+        table[name] = _numbers(table[name]).fillna(0.0)
+    if "u_own_deg" in table:
+        table["u_own_deg"] = _numbers(table["u_own_deg"])
+        table["u_own_deg"] = table["u_own_deg"].where(table["u_own_deg"] > 0)
     for name, good, expected in (
         ("lie_error_deg", lambda v: v.abs() <= 45, "a number of degrees from -45 to 45"),
         ("u_lie_error_deg", lambda v: (v > 0) & (v <= 45), "degrees above 0, since every reading has some uncertainty"),

@@ -69,8 +69,8 @@ class Reason(Enum):
     TOO_LARGE = NoFace, "the clearest stripes would be larger than the picture"
     FEW_LINES = (
         NoFace,
-        "only {found:.0f} score lines were found, {full:.0f} of them full-length; at least {least:.0f} are needed, 4 of "
-        "them full-length",
+        "only {found:.0f} score lines were found, {full:.0f} of them full-length; at least {least:.0f} are needed, 4 "
+        "of them full-length",
     )
     RUN_ON = NoFace, "the clearest stripes in the picture run on beyond where score lines would end"
     SLANTED = NoFace, "the face seems to be seen {deg:.0f} degrees from the side; 20 is the most"

@@ -12,7 +12,7 @@ U_TILT_MOST_DEG = 2.0  # a lean less certain than this is refused
 # Of weaker stripes than the strongest these say nothing: anything runs out of a picture.
 ONLY_OF_STRONGEST = (Reason.OUT_OF_PICTURE, Reason.UPSIDE_DOWN, Reason.MIRRORED)
 # What stripes are like whose one end lies beyond the picture, if they reach its edge to this share of its width.
-CUT_SHORT = (Reason.WRONG_SPACING, Reason.FEW_PIECES, Reason.SCATTERED_ENDS)
+CUT_SHORT = (Reason.WRONG_SPACING, Reason.FEW_PIECES)
 SHORT_TIMES, AT_EDGE = 9.0, 0.015
 # No print was found, for a reason that a soft picture explains as well.
 LOST_IN_BLUR = (

@@ -49,7 +49,8 @@ RANGES: dict[str, tuple[float, float, str]] = {
     "setup_tilt_deg": (-45.0, 45.0, _DEG),
     "pitch_deg": (-60.0, 60.0, _DEG),
     "start_deg": (-45.0, 45.0, _DEG),
-    "path_deg": (-45.0, 45.0, _DEG),
+    "path_deg": (-20.0, 20.0, _DEG),  # beyond, it is likely something else: a start, or an attack
+    "shaft_lean_deg": (-15.0, 25.0, _DEG),
     # where the ball went, on a net and on a range
     "net_distance_mm": (500.0, 50_000.0, _MM),
     "net_left_mm": (-20_000.0, 20_000.0, _MM),
@@ -83,6 +84,7 @@ RANGES: dict[str, tuple[float, float, str]] = {
     "u_pitch_deg": (0.0, 60.0, _DEG),
     "u_start_deg": (0.0, 45.0, _DEG),
     "u_path_deg": (0.0, 45.0, _DEG),
+    "u_shaft_lean_deg": (0.0, 45.0, _DEG),
     "u_strike_toe_mm": (0.0, 60.0, _MM),
     "u_strike_up_mm": (0.0, 60.0, _MM),
     "u_line_width_mm": (0.0, 20.0, _MM),

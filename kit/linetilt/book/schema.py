@@ -23,6 +23,7 @@ _SHOT_TABLE = """CREATE TABLE {name} (id INTEGER PRIMARY KEY AUTOINCREMENT, sess
     u_start_deg REAL, state TEXT NOT NULL, reason TEXT NOT NULL, why TEXT NOT NULL, note TEXT NOT NULL,
     UNIQUE (session_id, number), UNIQUE (session_id, key))"""
 
+SHARED = ("path_deg", "u_path_deg", "line_turn_deg", "u_line_turn_deg", "shaft_lean_deg", "u_shaft_lean_deg")
 _NEW_IN_A_SHOT = {
     "key": None, "kit": "", "strike_toe_lengths": None, "u_strike_toe_lengths": None, "strike_up_lengths": None,
     "u_strike_up_lengths": None, "score_line_length_mm": None, "net_left_mm": None, "net_distance_mm": None,
@@ -97,6 +98,7 @@ def facts_alone(db):
         ("edit", "session_id INTEGER"),  # and in which session
         ("plan", "basis TEXT NOT NULL DEFAULT '{}'"),  # what it stood on
         ("plan", "kit TEXT NOT NULL DEFAULT ''"),
+        *(("session", f"{name} REAL") for name in SHARED),  # what all balls of a session share, where somebody said it
     ):
         db.execute(f"ALTER TABLE {table} ADD COLUMN {column}")
     db.execute("DROP TRIGGER IF EXISTS session_opened")
@@ -220,7 +222,7 @@ LIE_COLUMNS = ("lie_error_deg", "u_lie_error_deg")  # as somebody judged it, whe
 START_COLUMNS = ("net_left_mm", "net_distance_mm", "start_deg", "u_start_deg")
 SHOT_NUMBERS = (*MARK_COLUMNS, *LENGTH_COLUMNS, *LIE_COLUMNS, *START_COLUMNS)
 UNITS = {"length_unit": ("mm", "in"), "carry_unit": ("m", "yd")}
-SESSION_SETTINGS = (*UNITS, "net_distance_mm", "setup_tilt_deg", "u_setup_tilt_deg")
+SESSION_SETTINGS = (*UNITS, "net_distance_mm", "setup_tilt_deg", "u_setup_tilt_deg", *SHARED)
 CLUB_COLUMNS = tuple(field.name for field in fields(Club) if field.name != "gauge_lie_deg")
 
 

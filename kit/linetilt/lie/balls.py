@@ -12,26 +12,32 @@ from ..base.club import Bag
 from ..base.errors import InputError
 from ..base.statistics import COVERAGE_FACTOR
 from ..base.tables import words_of
-from .ball import U_HEADING_UNKNOWN_DEG, U_LINE_TURN_DEG, U_LOFT_DEG, U_SETUP_TILT_DEG, U_TILT_DEG
+from .ball import U_TILT_DEG
 from .geometry import lie_of, tilt_of
-from .start import (
-    FACE_SHARE,
-    SHARE_LOFT_DEG,
-    U_FACE_SHARE,
-    U_NET_SPOT_MM,
-    U_PATH_DEG,
-    U_PATH_UNKNOWN_DEG,
-    U_START_DEG,
-    closed,
-)
+from .start import FACE_SHARE, SHARE_LOFT_DEG, U_FACE_SHARE, U_NET_SPOT_MM, U_START_DEG, closed
+from .unknowns import COLUMNS, SessionUnknowns
 
+# How much a golfer and a setter differ from ball to ball, as standard deviations in degrees: common practice, no source.
+BALL_PATH_DEG, BALL_LEAN_DEG, BALL_TURN_DEG, BALL_HEADING_DEG = 1.0, 0.35, 0.35, 2.0
+
+BALL, GOLFER, SESSION = "this ball's", "this golfer's", "this session's"
+# What a reading's uncertainty is made of, in the order of the parts that `_read` gives: its name, and whose it is.
 COMPONENTS = (
-    "tilt of the print",
-    "loft delivered",
-    "face heading",
-    "setup tilt of the ball's line",
-    "turn of the ball's line",
+    ("tilt of the print", BALL),
+    ("start direction", BALL),
+    ("path from ball to ball", BALL),
+    ("lean of the line from ball to ball", BALL),
+    ("turn of the line from ball to ball", BALL),
+    ("face heading from ball to ball (nobody saw the start)", BALL),
+    ("share of the start that follows the face", GOLFER),
+    ("path of the head", SESSION),
+    ("lean of the ball's line as set", SESSION),
+    ("turn of the ball's line as set", SESSION),
+    ("aim dot and distance of the net", SESSION),
+    ("shaft lean, and so the loft delivered", SESSION),
+    ("mean heading of the face (nobody saw the start)", SESSION),
 )
+OWN = sum(whose != SESSION for _, whose in COMPONENTS)
 NUMBERS = (
     "tilt_deg",
     "u_tilt_deg",
@@ -48,7 +54,9 @@ IMPOSSIBLE = "no lie within 45 degrees prints that tilt with this loft and headi
 def lie_readings(
     table: pd.DataFrame,
     bag: Bag,
-    **session: float | None,
+    *,
+    net_distance_mm: float | None = None,
+    session: SessionUnknowns | None = None,
 ) -> pd.DataFrame:
     """Turn a table of balls into lie readings, a row a ball.
 
@@ -57,148 +65,153 @@ def lie_readings(
     table : DataFrame
         A row a ball: `club` (label) and, where known, `tilt_deg` and `u_tilt_deg`; where the ball started as
         `net_left_mm` (left of the aim dot, seen from behind) with `net_distance_mm` (else the one given here), or as
-        `start_deg` with
-        `u_start_deg` (closed side positive); `lie_error_deg`, `u_lie_error_deg` and `heading_known` of a lie that was
-        judged without a print, taken as they are. NaN and a column left out mean not known; other columns are passed
-        over.
+        `start_deg` with `u_start_deg` (closed side positive); `lie_error_deg`, `u_lie_error_deg` and `heading_known` of
+        a lie that was judged without a print, taken as they are. NaN and a column left out mean not known; other columns
+        are passed over.
     bag : Bag
         The clubs, for loft and hand.
-    **session
-        What holds for all balls: `net_distance_mm` from the ball to the net; `setup_tilt_deg`, `u_setup_tilt_deg`,
-        `line_turn_deg`, `u_line_turn_deg` and `u_loft_deg` as in `lie_reading`; `path_deg` and `u_path_deg` as in
-        `heading_from_start`.
+    net_distance_mm : float, optional
+        From the ball to the net.
+    session : SessionUnknowns, optional
+        What all balls share, with its doubt: path, lean and turn of the ball's line, aim, shaft lean, mean heading.
+        Default what is usual.
 
     Returns
     -------
     DataFrame
-        With the table's index: start_deg and u_start_deg; face_heading_deg and u_face_heading_deg (0 and the usual
-        doubt where nobody saw the start); heading_known; lie_error_deg, u_lie_error_deg, low_deg and high_deg (95 %),
-        NaN
-        where there is neither tilt nor lie; problem, a sentence where a tilt gives no lie.
+        With the table's index, and all that `fit_bag` takes: start_deg and u_start_deg; face_heading_deg; heading_known;
+        lie_error_deg and u_lie_error_deg (NaN where there is neither tilt nor lie) with low_deg and high_deg (95 %);
+        u_own_deg, the ball's own standard uncertainty without what the session shares; s_path, s_lean, s_turn, s_aim,
+        s_loft, s_heading, by how much the lie would change if that unknown were a degree more; problem, a sentence where
+        a tilt gives no lie.
 
     Raises
     ------
     InputError
         When a club is not in the bag or a cell is no number.
 
+    Notes
+    -----
+    The geometry is exact (see `lie_from_tilt_deg`); the uncertainty is propagated to first order (JCGM 100:2008, 5.1.2),
+    with sensitivities exact to rounding by a complex step. Not for one ball alone: its `u_lie_error_deg` holds the
+    session's share too, which more balls do not lower.
+
     Examples
     --------
     >>> import linetilt as lt, pandas as pd
     >>> bag = lt.Bag([lt.Club(label="7", loft_deg=34)])
     >>> balls = pd.DataFrame({"club": ["7", "7"], "tilt_deg": [2.0, -1.0], "net_left_mm": [50.0, None]})
-    >>> lt.lie_readings(balls, bag, net_distance_mm=3000).round(1)[["lie_error_deg", "u_lie_error_deg", "heading_known"]]
-       lie_error_deg  u_lie_error_deg  heading_known
-    0            2.3              1.0           True
-    1           -0.8              1.5          False
+    >>> read = lt.lie_readings(balls, bag, net_distance_mm=3000).round(1)
+    >>> read[["lie_error_deg", "u_lie_error_deg", "u_own_deg", "heading_known"]]
+       lie_error_deg  u_lie_error_deg  u_own_deg  heading_known
+    0            2.3              1.1        0.6           True
+    1           -0.9              1.4        1.0          False
     """
-    return _read(table, bag, **session)[0]
+    return _read(table, bag, net_distance_mm, session or SessionUnknowns())[0]
 
 
-def lie_budgets(table: pd.DataFrame, bag: Bag, **session: float | None) -> pd.DataFrame:
-    """Return the uncertainty budgets of what `lie_readings` says of the same balls, a row a component of a ball with a
-    print.
-
-    Columns: ball (the index of its row), component, value, unit, u, sensitivity, contribution_deg, share (of the
-    variance; the shares of a ball add up to 1).
-    """
-    values, doubts, sensitivity, good, seen = _read(table, bag, **session)[1]
-    at = np.flatnonzero(good)
-    contribution = np.abs(sensitivity * doubts)[:, at]
-    share = contribution**2 / (contribution**2).sum(0)
-    names = np.array([list(COMPONENTS)] * len(at), object).reshape(len(at), len(COMPONENTS))
-    names[~seen[at], 2] = "face heading (unknown)"
-    flat = {
-        name: part[:, at].T.ravel() for name, part in (("value", values), ("u", doubts), ("sensitivity", sensitivity))
-    }
-    return pd.DataFrame(
-        {
-            "ball": np.repeat(table.index.to_numpy()[at], len(COMPONENTS)),
-            "component": names.ravel(),
-            "value": flat["value"],
-            "unit": "deg",
-            "u": flat["u"],
-            "sensitivity": flat["sensitivity"],
-            "contribution_deg": contribution.T.ravel(),
-            "share": share.T.ravel(),
-        }
-    )
-
-
-def _read(
+def lie_budgets(
     table: pd.DataFrame,
     bag: Bag,
     *,
     net_distance_mm: float | None = None,
-    setup_tilt_deg: float = 0.0,
-    u_setup_tilt_deg: float = U_SETUP_TILT_DEG,
-    line_turn_deg: float = 0.0,
-    u_line_turn_deg: float = U_LINE_TURN_DEG,
-    u_loft_deg: float = U_LOFT_DEG,
-    path_deg: float | None = None,
-    u_path_deg: float | None = None,
-) -> tuple[pd.DataFrame, tuple]:
-    """Return the readings, and the parts that their budgets are made of."""
+    session: SessionUnknowns | None = None,
+) -> pd.DataFrame:
+    """Return the uncertainty budgets of what `lie_readings` says of the same balls.
+
+    Returns
+    -------
+    DataFrame
+        A row a component of a ball with a print: ball (the index of its row), component, whose ("this ball's", "this
+        golfer's", "this session's"), unit, u, sensitivity, contribution_deg, share (of the variance; the shares of a ball
+        add up to 1). Components that a ball does not hang on are left out.
+    """
+    _, doubts, sensitivity, good = _read(table, bag, net_distance_mm, session or SessionUnknowns())
+    at = np.flatnonzero(good)
+    signed = (sensitivity * doubts)[:, at]
+    budget = pd.DataFrame(
+        {
+            "ball": np.repeat(table.index.to_numpy()[at], len(COMPONENTS)),
+            "component": [name for name, _ in COMPONENTS] * len(at),
+            "whose": [whose for _, whose in COMPONENTS] * len(at),
+            "unit": ["1" if whose == GOLFER else "deg" for _, whose in COMPONENTS] * len(at),
+            "u": doubts[:, at].T.ravel(),
+            "sensitivity": sensitivity[:, at].T.ravel(),
+            "contribution_deg": np.abs(signed).T.ravel(),
+            "share": (signed**2 / (signed**2).sum(0)).T.ravel(),
+        }
+    )
+    return budget[budget["sensitivity"] != 0].reset_index(drop=True)
+
+
+def _read(
+    table: pd.DataFrame, bag: Bag, net_distance_mm: float | None, session: SessionUnknowns
+) -> tuple[pd.DataFrame, NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
+    """Return the readings, and for each of `COMPONENTS` (components, balls) the doubt and the sensitivity; which are good."""
     clubs = _clubs(table, bag)
     given = {name: _column(table, name) for name in NUMBERS}
-    loft = np.array([club.loft_deg for club in clubs], float)
+    loft = np.array([club.loft_deg for club in clubs], float) - session.shaft_lean_deg[0]
     mirrored = np.array([club.handed == "left" for club in clubs], bool)
     start, u_start = _starts(given, mirrored, net_distance_mm)
-    seen = ~np.isnan(start)
-    path = 0.0 if path_deg is None else path_deg
-    u_path = u_path_deg if u_path_deg is not None else U_PATH_UNKNOWN_DEG if path_deg is None else U_PATH_DEG
-    heading, u_heading = _headings(np.where(seen, start, 0.0), np.where(seen, u_start, 0.0), loft, path, u_path)
-    heading, u_heading = np.where(seen, heading, 0.0), np.where(seen, u_heading, U_HEADING_UNKNOWN_DEG)
+    seen, path, whole = ~np.isnan(start), session.path_deg[0], np.ones(len(table))
+    share, u_share = np.interp(loft, SHARE_LOFT_DEG, FACE_SHARE), np.interp(loft, SHARE_LOFT_DEG, U_FACE_SHARE)
+    heading = np.where(seen, (np.where(seen, start, 0.0) - (1 - share) * path) / share, session.heading_deg[0])
     tilt, u_tilt = given["tilt_deg"], given["u_tilt_deg"]
-    measured, whole = ~np.isnan(tilt), np.ones(len(table))
-    values = np.stack([np.where(measured, tilt, 0.0), loft, heading, setup_tilt_deg * whole, line_turn_deg * whole])
+    measured = ~np.isnan(tilt)
+    lean, turn = session.lean_deg[0] * whole, session.turn_deg[0] * whole
+    values = np.stack([np.where(measured, tilt, 0.0), loft, heading, lean, turn])
+    lie, (s_tilt, s_loft, s_face, s_lean, s_turn) = _propagated(values)
+    possible = (np.abs(lie) <= 45) & (np.abs(tilt_of(lie, *values[1:]) - values[0]) < 1e-9)
+    s_start = np.where(seen, s_face / share, 0.0)
+    s_path, s_heading = -(1 - share) * s_start, np.where(seen, 0.0, s_face)
+    of_session = np.stack([s_path, s_lean, s_turn, s_start, -s_loft, s_heading])
+    sensitivity = np.concatenate(
+        [[s_tilt, s_start, s_path, s_lean, s_turn, s_heading, s_start * (path - heading)], of_session]
+    )
+    own = (BALL_PATH_DEG, BALL_LEAN_DEG, BALL_TURN_DEG, BALL_HEADING_DEG)
     doubts = np.stack(
         [
             np.where(np.isnan(u_tilt), U_TILT_DEG, u_tilt),
-            u_loft_deg * whole,
-            u_heading,
-            u_setup_tilt_deg * whole,
-            u_line_turn_deg * whole,
+            np.where(seen, u_start, 0.0),
+            *(u * whole for u in own),
+            u_share,
+            *(u * whole for u in session.sds),
         ]
     )
-    lie, sensitivity = _propagated(values)
-    with np.errstate(invalid="ignore"):
-        possible = (np.abs(lie) <= 45) & (np.abs(tilt_of(lie, *values[1:]) - values[0]) < 1e-9)
-    u_lie = np.sqrt(((sensitivity * doubts) ** 2).sum(0))
-    judged = ~measured & ~np.isnan(given["lie_error_deg"])
-    good = measured & possible
+    parts = (sensitivity * doubts) ** 2
+    judged, good = ~measured & ~np.isnan(given["lie_error_deg"]), measured & possible
     lie = np.where(good, lie, np.where(judged, given["lie_error_deg"], np.nan))
-    u_lie = np.where(good, u_lie, np.where(judged, given["u_lie_error_deg"], np.nan))
-    told = (
-        table["heading_known"].fillna(False).to_numpy(bool) if "heading_known" in table else np.zeros(len(table), bool)
-    )
+    u_lie = np.where(good, np.sqrt(parts.sum(0)), np.where(judged, given["u_lie_error_deg"], np.nan))
+    u_own = np.where(good, np.sqrt(parts[:OWN].sum(0)), u_lie)
+    told = np.zeros(len(table), bool)
+    if "heading_known" in table:
+        told = table["heading_known"].eq(True).to_numpy(bool)
     found = pd.DataFrame(
         {
             "start_deg": start,
             "u_start_deg": u_start,
             "face_heading_deg": heading,
-            "u_face_heading_deg": u_heading,
             "heading_known": np.where(judged, told, seen & measured),
             "lie_error_deg": lie,
             "u_lie_error_deg": u_lie,
             "low_deg": lie - COVERAGE_FACTOR * u_lie,
             "high_deg": lie + COVERAGE_FACTOR * u_lie,
+            "u_own_deg": u_own,
+            **{name: np.where(good, part, 0.0) for name, part in zip(COLUMNS.values(), of_session, strict=True)},
             "problem": np.where(measured & ~possible, IMPOSSIBLE, ""),
         },
         index=table.index,
     )
-    return found, (values, doubts, sensitivity, good, seen)
+    return found, doubts, sensitivity, good
 
 
 def _propagated(values: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return lies and their sensitivities to each part, exact to rounding by a complex step (see `propagate`)."""
-    with np.errstate(invalid="ignore"):
-        lie = lie_of(*values)
-        step = 1e-30
-        rows = []
-        for part in range(len(values)):
-            moved = values.astype(complex)
-            moved[part] += 1j * step
-            rows.append(np.imag(lie_of(*moved)) / step)
+    """Return lies and their sensitivities to each value, exact to rounding by a complex step (see `propagate`)."""
+    lie, step, rows = lie_of(*values), 1e-30, []
+    for part in range(len(values)):
+        moved = values.astype(complex)
+        moved[part] += 1j * step
+        rows.append(np.imag(lie_of(*moved)) / step)
     return lie, np.array(rows)
 
 
@@ -216,16 +229,6 @@ def _starts(
     told = ~np.isnan(given["start_deg"])
     u_told = np.where(np.isnan(given["u_start_deg"]), U_START_DEG, given["u_start_deg"])
     return np.where(told, given["start_deg"], spot), np.where(told, u_told, u_spot)
-
-
-def _headings(
-    start: NDArray[np.float64], u_start: NDArray[np.float64], loft: NDArray[np.float64], path: float, u_path: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return face headings and their standard uncertainties from start directions, as `heading_from_start` does."""
-    share, u_share = np.interp(loft, SHARE_LOFT_DEG, FACE_SHARE), np.interp(loft, SHARE_LOFT_DEG, U_FACE_SHARE)
-    heading = (start - (1 - share) * path) / share
-    parts = (u_start / share, u_share * (start - path) / share**2, u_path * (1 - share) / share)
-    return heading, np.sqrt(sum(part**2 for part in parts))
 
 
 def _clubs(table: pd.DataFrame, bag: Bag) -> list:

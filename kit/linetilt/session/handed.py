@@ -8,9 +8,9 @@ from typing import Any
 import pandas as pd
 
 from ..book.book import SessionBook
-from ..book.schema import LENGTH_COLUMNS, LIE_COLUMNS, MARK_COLUMNS, START_COLUMNS
+from ..book.schema import LENGTH_COLUMNS, LIE_COLUMNS, MARK_COLUMNS, SESSION_SETTINGS, START_COLUMNS, UNITS
 from ..words.plans import advice_words, changed_words
-from .middle import session_bag, session_plan, session_rules, session_shots, shared_facts, standing
+from .middle import session_bag, session_plan, session_row, session_rules, session_shots, standing
 
 _BALL_FACTS = ("club", *MARK_COLUMNS, *LENGTH_COLUMNS, *LIE_COLUMNS, *START_COLUMNS)
 
@@ -101,10 +101,13 @@ def _basis(book: SessionBook, session: int) -> dict[str, Any]:
         for row in shots.to_dict("records")
     }
     clubs = {club.label: asdict(club) for club in session_bag(book, session)}
+    row = session_row(book, session)
     return {
         "balls": balls,
         "clubs": clubs,
-        "settings": shared_facts(book, session),
+        "settings": {
+            name: float(row[name]) for name in SESSION_SETTINGS if name not in UNITS and not pd.isna(row[name])
+        },
         "rules": session_rules(book, session),
         "done": standing(book, session).done_deg,
         "kit": __version__,

@@ -20,9 +20,18 @@ from ..book.book import SessionBook
 from ..lie.bagfit import BagFit
 from ..lie.balls import lie_budgets, lie_readings
 from ..lie.pooling import Stop, fit_bag
+from ..lie.unknowns import SessionUnknowns
 from ..words.terms import SIDES
 
 STEPS_DEG = (0.25, 0.5)  # of benches: common practice, no source
+# The session's unknowns by the facts that say them, and their standard uncertainty where only a value was said, degrees.
+SAID = {
+    "path_deg": "path_deg",
+    "lean_deg": "setup_tilt_deg",
+    "turn_deg": "line_turn_deg",
+    "shaft_lean_deg": "shaft_lean_deg",
+}
+SAID_DEG = {"path_deg": 1.0, "lean_deg": 0.7, "turn_deg": 0.7, "shaft_lean_deg": 2.5}
 RULES: dict[str, Any] = {"step_deg": 0.25, "cap_deg": None, "misses": {}}  # what holds until the fitter says otherwise
 
 
@@ -129,8 +138,8 @@ def session_shots(book: SessionBook, session: int | None = None) -> pd.DataFrame
 def _shots(book: SessionBook, session: int) -> pd.DataFrame:
     facts, bag = book.shots(session), session_bag(book, session)
     read = lie_readings(facts, bag, **shared_facts(book, session))
-    columns = ["start_deg", "u_start_deg", "lie_error_deg", "u_lie_error_deg", "heading_known", "problem"]
-    shots = facts.assign(**{name: read[name] for name in columns})
+    derived = read.drop(columns=["face_heading_deg", "low_deg", "high_deg"])
+    shots = facts.assign(**{name: derived[name] for name in derived})
     shots["counted"] &= shots["lie_error_deg"].notna()
     return _in_entered_lengths(shots, bag)
 
@@ -150,11 +159,16 @@ def _in_entered_lengths(shots: pd.DataFrame, bag: Bag) -> pd.DataFrame:
     return shots.assign(**new)
 
 
-def shared_facts(book: SessionBook, session: int) -> dict[str, float]:
-    """Return what all balls of a session share, as `lie_readings` takes it: net distance, lean of the line."""
+def shared_facts(book: SessionBook, session: int) -> dict[str, Any]:
+    """Return what all balls of a session share, as `lie_readings` takes it: net distance, and the session's unknowns."""
     row = session_row(book, session)
-    names = ("net_distance_mm", "setup_tilt_deg", "u_setup_tilt_deg")
-    return {name: float(row[name]) for name in names if not pd.isna(row[name])}
+    said = {
+        name: (float(row[fact]), float(row[f"u_{fact}"]) if not pd.isna(row[f"u_{fact}"]) else SAID_DEG[name])
+        for name, fact in SAID.items()
+        if not pd.isna(row[fact])
+    }
+    net = {} if pd.isna(row["net_distance_mm"]) else {"net_distance_mm": float(row["net_distance_mm"])}
+    return net | {"session": SessionUnknowns(**said)}
 
 
 def session_budgets(book: SessionBook, session: int) -> pd.DataFrame:
@@ -278,7 +292,8 @@ def _stand(book: SessionBook, session: int) -> Standing:
     done = {label: bend for label, bend in done.items() if abs(bend) > 1e-9}
     fit = plan = None
     if shots["counted"].any():
-        fit = fit_bag(shots, bag, stop=Stop(step_deg=rules["step_deg"]))
+        stop, shared = Stop(step_deg=rules["step_deg"]), shared_facts(book, session)["session"]
+        fit = fit_bag(shots, bag, stop=stop, session=shared)
         misses = pd.DataFrame([{"club": label} | one for label, one in rules["misses"].items() if label in bag])
         plan = plan_bends(
             fit,

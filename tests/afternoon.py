@@ -6,6 +6,7 @@ from pathlib import Path
 import linetilt as lt
 import numpy as np
 import pandas as pd
+from linetilt.session.which_book import DEMO_KNOWN
 
 DEMO = Path(__file__).parent.parent / "demo_photos"
 
@@ -27,6 +28,7 @@ def afternoon(path, seed=3):
             book.add_bag(book.add_golfer(golfer, handed), lt.read_bag(DEMO / file), day="2026-04-18"),
             day="2026-04-18",
             place="Saltmarsh End",
+            **DEMO_KNOWN,
         )
         rows = table[table["golfer"] == golfer]
         lt.enter_readings(

@@ -5,6 +5,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from linetilt.session import demo
+from one_ball import as_one_ball
 
 BAG = lt.Bag([lt.Club(label="7", loft_deg=34, lie_deg=62.5, length_in=37), lt.Club(label="PW", loft_deg=46)])
 DAY = "2026-04-11"
@@ -68,10 +69,7 @@ def test_readings_from_a_table_are_what_the_formulas_give(book):
     book.change("session", 1, net_distance_mm=3000)
     shots = lt.session_shots(book, 1)
     start = lt.lie.start_from_net(40, 3000, "left")
-    face = lt.lie.heading_from_start(start.start_deg, 34, u_start_deg=start.u_start_deg)
-    by_hand = lt.lie_reading(
-        1.5, 34, u_tilt_deg=0.3, face_heading_deg=face.face_heading_deg, u_face_heading_deg=face.u_face_heading_deg
-    )
+    by_hand = as_one_ball(1.5, 0.3, 34, start, lt.lie.SessionUnknowns())
     found = tuple(shots[["lie_error_deg", "u_lie_error_deg", "start_deg"]].iloc[0])
     assert found == pytest.approx((by_hand.lie_error_deg, by_hand.u_lie_error_deg, start.start_deg), rel=1e-9)
     assert start.start_deg < 0  # left is the open side of a left-hander

@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 from linetilt.handouts import export
 from linetilt.handouts.fields import KEYS, OWNERS, TABLES, described
+from one_ball import as_one_ball
 
 NASTY = [
     "=1+1",
@@ -208,9 +209,7 @@ def test_what_is_exported_follows_from_the_facts_of_now(tmp_path):
         before = lt.handouts.export_tables(book)
         book.change("club", 1, loft_deg=34.0)
         after = lt.handouts.export_tables(book)
-    face = lt.lie.heading_from_start(0.5, 34, u_start_deg=0.4)
-    heading = {"face_heading_deg": face.face_heading_deg, "u_face_heading_deg": face.u_face_heading_deg}
-    alone = lt.lie_reading(-2.0, 34, u_tilt_deg=0.3, **heading)
+    alone = as_one_ball(-2.0, 0.3, 34, (0.5, 0.4), lt.lie.SessionUnknowns())
     assert after["readings"]["lie_error_deg"].tolist() == pytest.approx([alone.lie_error_deg] * 4, rel=1e-9)
     assert after["readings"]["u_lie_error_deg"].tolist() == pytest.approx([alone.u_lie_error_deg] * 4, rel=1e-9)
     for name in ("estimates", "plans"):

@@ -10,9 +10,12 @@ import pytest
 from linetilt.base.errors import NoFace, NoLine, SessionChanged
 from linetilt.session.intake import PhotoIntake, open_session
 from linetilt.session.photo_names import club_from_name
+from one_ball import as_one_ball
 from photo_stub import FIELD, LINE, Measure, write_photo
 
 CLUBS = lt.Bag([lt.Club(label=label, loft_deg=loft) for label, loft in (("4", 23), ("7", 34), ("PW", 46), ("56", 56))])
+
+USUAL = lt.lie.SessionUnknowns()
 
 
 @pytest.fixture
@@ -76,7 +79,7 @@ def test_a_measured_photo_waits_for_a_decision_and_an_undo_takes_back_one_at_a_t
     facts = (shot["club"], shot["counted"], shot["state"], shot["reason"], shot["why"], shot["tilt_deg"])
     assert facts == ("7", False, "to_look_at", "", "", mark.tilt_deg)
     # the same reading as by the public function, its face heading unknown; the complex step agrees to rounding
-    alone = lt.lie_reading(mark.tilt_deg, 34, u_tilt_deg=mark.u_tilt_deg)
+    alone = as_one_ball(mark.tilt_deg, mark.u_tilt_deg, 34, None, USUAL)
     assert shot["lie_error_deg"] == pytest.approx(alone.lie_error_deg, rel=1e-9)
     assert shot["u_lie_error_deg"] == pytest.approx(alone.u_lie_error_deg, rel=1e-9) and not shot["heading_known"]
     intake.count("7-1.jpg")
@@ -168,7 +171,7 @@ def test_a_club_chosen_by_hand_and_changed_later(intake, measure):
     intake.set_club("IMG_9.jpg", "56")
     after = intake.shot("IMG_9.jpg")
     assert (after["club"], after["counted"], after["shot_id"]) == ("56", True, before["shot_id"])
-    assert after["lie_error_deg"] == pytest.approx(lt.lie_reading(after["tilt_deg"], 56).lie_error_deg)
+    assert after["lie_error_deg"] == pytest.approx(as_one_ball(after["tilt_deg"], 0.4, 56, None, USUAL).lie_error_deg)
     measure.refuse[50] = NoFace
     with pytest.raises(lt.PhotoError):
         intake.set_club("IMG_9.jpg", "7")
@@ -181,14 +184,7 @@ def test_a_start_turns_into_a_heading_and_can_be_taken_away(intake):
     start = lt.lie.start_from_net(-40, 3000)
     intake.set_start("7-1.jpg", start)
     known = intake.shot("7-1.jpg")
-    heading = lt.lie.heading_from_start(start.start_deg, 34, u_start_deg=start.u_start_deg)
-    reading = lt.lie_reading(
-        known["tilt_deg"],
-        34,
-        u_tilt_deg=0.4,
-        face_heading_deg=heading.face_heading_deg,
-        u_face_heading_deg=heading.u_face_heading_deg,
-    )
+    reading = as_one_ball(known["tilt_deg"], 0.4, 34, start, USUAL)
     assert (
         known["lie_error_deg"] == pytest.approx(reading.lie_error_deg)
         and known["u_lie_error_deg"] < unknown["u_lie_error_deg"]

@@ -44,7 +44,7 @@ def test_the_table_is_the_pooled_bag_and_its_plan(book):
     words = bag_words(table).set_index("club")
     assert words.loc["PW", "balls"] == "3 + 1 set aside"
     assert words.loc["5", "sits"] == "1.3° toe down" and words.loc["5", "advice"] == "bend 1.25° upright"
-    assert words.loc["9", "range"] == "0.5° toe down to 1.0° toe up"
+    assert words.loc["9", "range"] == "0.6° toe down to 1.0° toe up"
     assert headline(table).startswith("Enough: after 31 balls")
 
 
@@ -88,8 +88,11 @@ def test_a_few_balls_ask_for_more_and_name_the_club(book):
     for shot in book.shots(1)["shot_id"].iloc[6:]:
         book.set_aside(int(shot), "other")
     table = standing(book)
-    following = table.fit.next_club().club
-    assert f"Hit the {following} next" in headline(table) and "more balls" in headline(table)
+    step = table.fit.next_step()
+    following = step.club
+    assert headline(table).startswith(f"Hit {step.balls} balls with the {following}") and "more balls" in headline(
+        table
+    )
     assert bag_words(table).set_index("club").loc[following, "enough"] == "hit it next"
 
 

@@ -12,6 +12,7 @@ import pytest
 from afternoon import DEMO, afternoon
 from linetilt.handouts.charts import landing_figure
 from linetilt.handouts.pages import HITTING_CAUTION
+from linetilt.session.which_book import DEMO_KNOWN
 from PIL import Image
 
 EVIL = "<script>document.title='owned'</script>"
@@ -206,7 +207,8 @@ def test_a_session_without_bends_or_photos_or_strikes(tmp_path):
 def test_hands_instead_of_a_bend_bring_their_own_picture(tmp_path):
     club = lt.Club(label="6", loft_deg=30, lie_deg=62, length_in=37.5, head="not bendable")
     with lt.SessionBook(tmp_path / "a.linetilt") as book:
-        session = book.add_session(book.add_bag(book.add_golfer("Robin"), lt.Bag([club])), day="2026-05-31")
+        bag = book.add_bag(book.add_golfer("Robin"), lt.Bag([club]))
+        session = book.add_session(bag, day="2026-05-31", **DEMO_KNOWN)
         for _ in range(9):
             book.add_shot(session, "6", mark={"tilt_deg": -2.2, "u_tilt_deg": 0.2}, start=(0.0, 0.2))
         text = " ".join(Page(lt.golfer_report(book, session)).text.split())

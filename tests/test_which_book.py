@@ -7,6 +7,7 @@ import linetilt as lt
 import pandas as pd
 import pytest
 from linetilt.session.middle import session_rules, standing
+from one_ball import as_one_ball
 
 DEMO = Path(__file__).parents[1] / "demo_photos"
 
@@ -60,16 +61,10 @@ def test_the_readings_are_entered_with_their_photos_once_and_not_beside_the_fitt
     assert (shots["lie_error_deg"].notna() == readings["tilt_deg"].notna()).all()
     # the lie is not in the file: it follows from tilt, club and start, here one by one by the public functions
     bag = lt.read_bag(DEMO / "bag.csv")
+    session = lt.lie.SessionUnknowns(path_deg=(0.0, 1.0), lean_deg=(0.0, 0.3), turn_deg=(0.0, 0.3))
     for row in shots[shots["counted"]].itertuples():
-        loft, start = bag[row.club].loft_deg, lt.lie.start_from_net(row.net_left_mm, row.net_distance_mm)
-        face = lt.lie.heading_from_start(start.start_deg, loft, u_start_deg=start.u_start_deg)
-        alone = lt.lie_reading(
-            row.tilt_deg,
-            loft,
-            u_tilt_deg=row.u_tilt_deg,
-            face_heading_deg=face.face_heading_deg,
-            u_face_heading_deg=face.u_face_heading_deg,
-        )
+        start = lt.lie.start_from_net(row.net_left_mm, row.net_distance_mm)
+        alone = as_one_ball(row.tilt_deg, row.u_tilt_deg, bag[row.club].loft_deg, start, session)
         assert row.lie_error_deg == pytest.approx(alone.lie_error_deg, rel=1e-9)
         assert row.u_lie_error_deg == pytest.approx(alone.u_lie_error_deg, rel=1e-9)
     row = int(shots["counted"].idxmax())

@@ -15,7 +15,9 @@ from ..lie.hands import handle_change_mm, length_change_in
 from ..lie.pooling import usual_length_in
 from ..words.plans import (
     BEND,
+    CHECKS,
     FEEDS_FEARED,
+    FIND_OUT,
     HANDS,
     LEAVE,
     LEVEL,
@@ -155,8 +157,11 @@ def _decide(fit, club, done, miss, rules):
         bend = bend if bend_is_worthwhile else 0.0
     against = _veto(club, bend, miss, rules.feared_weight) if bend and miss else ""
 
-    outcome, because = BEND, ""
-    if not settled and (worthwhile or not _surely_small(samples, fit.stop)):
+    outcome, because, step = BEND, "", fit.next_step()
+    open_question = not settled and step.code != "stop" and (worthwhile or not _surely_small(samples, fit.stop))
+    if open_question and step.code in CHECKS and not step.balls_help:
+        outcome, because = FIND_OUT, step.code
+    elif open_question:
         outcome = MORE_BALLS
     elif not worthwhile:
         outcome = LEAVE

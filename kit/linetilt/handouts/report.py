@@ -22,7 +22,7 @@ from ..session.bends import retest_of
 from ..session.handed import handed_plan
 from ..session.middle import session_shots, standing
 from ..session.practice import WITHIN_MM, practice_days, practice_shots, practice_trend
-from ..words.bag import summary
+from ..words.bag import balls_to_go_words, summary
 from ..words.plans import HANDS, MISS_FIRST, PART
 from ..words.shots import state_words
 from ..words.terms import bend_words, counted, listed, sits, span_words
@@ -238,11 +238,7 @@ def _sure_lines(now):
         lines.append(f"{counted(numbers['to_look_at'], 'ball')} nobody has looked at yet.")
     unsure = fit.settled.index[~fit.settled].tolist()
     if unsure:
-        low, high = fit.balls_to_go()
-        lines.append(
-            f"Not settled yet: {listed(unsure)}. It would take {low if low == high else f'about {low} to {high}'} more "
-            f"{'ball' if high == 1 else 'balls'} to settle the whole bag."
-        )
+        lines.append(f"Not settled yet: {listed(unsure)}{balls_to_go_words(fit)}. {fit.next_step().sentence}")
     return lines + fit.warnings
 
 

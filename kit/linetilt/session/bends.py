@@ -14,7 +14,7 @@ from ..bench.plan import U_BEND_DEG
 from ..book.schema import check_day
 from ..words.terms import sits
 from .handed import handed_plan
-from .middle import bend_between, session_fit, session_row, standing
+from .middle import CARRIED, bend_between, session_fit, session_row, standing
 
 TELLS_DEG = 1.0  # a retest whose 95 % interval is wider than this either way tells too little
 BENCH_COLUMNS = ("club", "gauge_after_deg", "bend_deg", "note")
@@ -174,10 +174,11 @@ def _entered_already(before, club, after, bend, day):
 def begin_retest(book, session):
     """Enter a new session with the same bag that tests a session again, and return its number.
 
-    Place, units and the net's distance are carried over; the lean of the ball's line is not: it is set anew.
+    Place, units, the net's distance and what is known of the golfer's swing are carried over; how the ball's line leans and
+    turns is not: it is set anew.
     """
     row = session_row(book, session)
-    kept = {name: row[name] for name in ("length_unit", "carry_unit", "net_distance_mm") if not pd.isna(row[name])}
+    kept = {name: row[name] for name in CARRIED if not pd.isna(row[name])}
     return book.add_session(int(row["bag_id"]), place=row["place"], retest_of=int(session), **kept)
 
 

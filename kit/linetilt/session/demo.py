@@ -16,6 +16,7 @@ from ..reading.photo import DIAGONAL_35MM, open_photo
 from .entering import enter_readings
 from .handed import hand_out
 from .middle import session_plan
+from .which_book import DEMO_KNOWN
 
 GOLFERS = (
     ("Ansel Fairweather", "right"),
@@ -41,6 +42,7 @@ CLUBS = (  # label, loft, lie, length, head
 DAYS = ("2026-04-11", "2026-04-25", "2026-05-09")
 BENCH_DAY = "2026-04-18"
 PRACTICE_DAYS = ("2026-04-15", "2026-04-22", "2026-04-29", "2026-05-06", "2026-05-13", "2026-05-20")
+BENT_OFFSETS = (-3.4, 3.2, -3.6, 3.3)  # lie errors of the 7-iron, in degrees, of golfers whose clubs are to be bent
 BENT, PRACTISING = (
     GOLFERS[:4],
     (GOLFERS[4], GOLFERS[5]),
@@ -72,6 +74,8 @@ def demo_book(path, golfers=12):
     rng = np.random.default_rng(20260411)
     for name, handed in GOLFERS[:golfers]:
         swing = _swing(rng)
+        if (name, handed) in BENT:
+            swing["offset"] = BENT_OFFSETS[BENT.index((name, handed))]
         golfer = book.add_golfer(name, handed)
         gauge = np.round(4 * rng.normal(0, 0.4, len(CLUBS))) / 4
         own = dict(zip((club[0] for club in CLUBS), gauge))
@@ -95,7 +99,12 @@ def demo_book(path, golfers=12):
             practice = day in PRACTICE_DAYS
             retest = first if day in DAYS and (name, handed) in BENT else None
             session = book.add_session(
-                bag_id, day=day, place="Saltmarsh End", retest_of=retest, note="practice" if practice else ""
+                bag_id,
+                day=day,
+                place="Saltmarsh End",
+                retest_of=retest,
+                note="practice" if practice else "",
+                **DEMO_KNOWN,
             )
             weeks = (pd.Timestamp(day) - pd.Timestamp(DAYS[0])).days / 7
             if (name, handed) == PRACTISING[0]:

@@ -32,6 +32,16 @@ SAID = {
     "shaft_lean_deg": "shaft_lean_deg",
 }
 SAID_DEG = {"path_deg": 1.0, "lean_deg": 0.7, "turn_deg": 0.7, "shaft_lean_deg": 2.5}
+# What goes on to the same golfer's next session; how the ball's line is set does not.
+CARRIED = (
+    "length_unit",
+    "carry_unit",
+    "net_distance_mm",
+    "path_deg",
+    "u_path_deg",
+    "shaft_lean_deg",
+    "u_shaft_lean_deg",
+)
 RULES: dict[str, Any] = {"step_deg": 0.25, "cap_deg": None, "misses": {}}  # what holds until the fitter says otherwise
 
 
@@ -127,7 +137,20 @@ def session_shots(book: SessionBook, session: int | None = None) -> pd.DataFrame
         A row a ball in the order hit: the facts (see `SessionBook.shots`), then by the session's settings and its clubs
         start_deg and u_start_deg, lie_error_deg and u_lie_error_deg, heading_known, problem (a sentence where a tilt
         gives no lie), counted (False also where there is no lie). Strikes measured in a photo are in mm of the
-        score-line         length that is entered now.
+        score-line length that is entered now.
+
+    Examples
+    --------
+    >>> import linetilt as lt
+    >>> book = lt.open_book()
+    >>> bag = book.add_bag(book.add_golfer("Ansel"), lt.Bag([lt.Club(label="7", loft_deg=34)]))
+    >>> session = book.add_session(bag, net_distance_mm=3000)
+    >>> balls = pd.DataFrame({"club": ["7"], "tilt_deg": [2.0], "net_left_mm": [50.0]})
+    >>> lt.enter_readings(book, session, balls)
+    [1]
+    >>> lt.session_shots(book, session)[["club", "tilt_deg", "start_deg", "lie_error_deg"]].round(1)
+      club  tilt_deg  start_deg  lie_error_deg
+    0    7       2.0        1.0            2.3
     """
     if session is None:
         tables = [session_shots(book, int(one)) for one in book.sessions()["session_id"]]

@@ -17,7 +17,16 @@ from .middle import keep_rules
 BOOK_VARIABLE = "LINETILT_BOOK"  # names the book where a notebook's first cell does not
 USUAL_BOOK = Path("linetilt", "shop.linetilt")  # in the user's own folder, where nothing else is said
 DEMO_BOOK = "demo.linetilt"  # beside the fitter's own
-DEMO_GOLFER, DEMO_DAY, DEMO_PLACE, DEMO_NET_MM = "Perrin Oldacre", "2026-04-18", "Saltmarsh End", 3000.0
+DEMO_GOLFER, DEMO_DAY, DEMO_PLACE = "Perrin Oldacre", "2026-04-18", "Saltmarsh End"
+DEMO_KNOWN = {  # the net, a path read by a launch monitor, and the line checked with a plumb cord and from above
+    "net_distance_mm": 3000.0,
+    "path_deg": 0.0,
+    "u_path_deg": 1.0,
+    "setup_tilt_deg": 0.0,
+    "u_setup_tilt_deg": 0.3,
+    "line_turn_deg": 0.0,
+    "u_line_turn_deg": 0.3,
+}
 READINGS = "readings.csv"  # in the demo folder: what its photos say, and what a fitter decided
 
 
@@ -66,7 +75,7 @@ def open_book(book_file=None, *, demo=None, measured=False):
 def _enter_demo(book):
     if book.golfers().empty:
         bag = book.add_bag(book.add_golfer(DEMO_GOLFER), read_bag(book.demo / "bag.csv"), "irons", day=DEMO_DAY)
-        session = book.add_session(bag, day=DEMO_DAY, place=DEMO_PLACE, net_distance_mm=DEMO_NET_MM)
+        session = book.add_session(bag, day=DEMO_DAY, place=DEMO_PLACE, **DEMO_KNOWN)
         listed = pd.read_csv(book.demo / "misses.csv", dtype={"club": str})
         keep_rules(
             book,

@@ -1,10 +1,11 @@
 """Where a session stands, in words: what to do next, the bag a row a club, and what the fitter should know."""
 
+import math
 from typing import Any
 
 import pandas as pd
 
-from .plans import HANDS, LEAVE, MISS_FIRST, MORE_BALLS, advice_words
+from .plans import FIND_OUT, HANDS, LEAVE, MISS_FIRST, MORE_BALLS, advice_words
 from .terms import bend_words, counted, listed, mean_strike_words, scatter_words, sits, span_words
 
 
@@ -16,13 +17,19 @@ def headline(now: Any) -> str:
     balls = now.numbers()["counted"]
     if now.fit.finished:
         return f"Enough: after {counted(balls, 'ball')} no club needs another one.{waits}"
-    low, high = now.fit.balls_to_go()
+    step, done = now.fit.next_step(), int(now.fit.settled.sum())
+    return f"{step.sentence} {done} of {len(now.bag)} clubs have enough{balls_to_go_words(now.fit)}.{waits}"
+
+
+def balls_to_go_words(fit: Any) -> str:
+    """Return how many more balls a bag takes, as the end of a sentence; nothing where balls alone cannot do it."""
+    low, high = fit.balls_to_go()
+    if not math.isfinite(low):
+        return ""
+    if not math.isfinite(high):
+        return f"; {low} more balls or many more should settle the rest"
     more = f"{low}" if low == high else f"{low} to {high}"
-    done = int(now.fit.settled.sum())
-    return (
-        f"{now.fit.next_club().sentence} {done} of {len(now.bag)} clubs have enough; {more} more balls should settle "
-        f"the rest.{waits}"
-    )
+    return f"; {more} more {'ball' if high == 1 else 'balls'} should settle the rest"
 
 
 def _waits(numbers: dict[str, int]) -> str:
@@ -41,7 +48,8 @@ def bag_words(now: Any) -> pd.DataFrame:
     Columns: club, balls, sits, range (95 %), strikes, scatter (of the strikes), enough, advice, reason, instead (the
     other answer). How it sits and the range are of the club as it was hit; what to do is of the club as it is now.
     """
-    following = None if now.fit is None else now.fit.next_club().club
+    step = None if now.fit is None else now.fit.next_step()
+    following = step.club if step is not None and step.code in ("balls", "spot_ball") else None
     rows = []
     for club in now.bag:
         row = {"club": club.label, "balls": balls_words(now.numbers(club.label)), "enough": "no"}
@@ -78,6 +86,7 @@ def balls_words(numbers: dict[str, int]) -> str:
 def summary(plan: pd.DataFrame) -> str:
     """Return a plan in one sentence: which clubs ask for what."""
     groups = {
+        "wait for what balls cannot tell|waits for what balls cannot tell": plan["outcome"] == FIND_OUT,
         "ask for a bend|asks for a bend": plan["bend_deg"] != 0,
         "need more balls|needs more balls": plan["outcome"] == MORE_BALLS,
         "are for the hands, not the bench|is for the hands, not the bench": plan["outcome"].isin([HANDS, MISS_FIRST]),

@@ -16,7 +16,8 @@ class Outcome:
     words: str
 
 
-BEND, PART, HANDS, LEAVE, MORE_BALLS, MISS_FIRST = "bend", "part", "hands", "leave", "more_balls", "miss_first"
+BEND, PART, HANDS, LEAVE = "bend", "part", "hands", "leave"
+MORE_BALLS, FIND_OUT, MISS_FIRST = "more_balls", "find_out", "miss_first"
 OUTCOMES = {
     outcome.code: outcome
     for outcome in (
@@ -25,8 +26,20 @@ OUTCOMES = {
         Outcome(HANDS, "change delivery"),
         Outcome(LEAVE, "leave alone"),
         Outcome(MORE_BALLS, "hit more balls"),
+        Outcome(FIND_OUT, "find out more first"),
         Outcome(MISS_FIRST, "look at the miss first"),
     )
+}
+
+# What balls cannot tell and something else would: codes of `NextStep`, and what to do.
+CHECKS = {
+    "check_path": "say or measure the golfer's path",
+    "photo_lean": "check the ball's line by photo with a plumb cord",
+    "photo_turn": "check from above that the ball's line points down the target line",
+    "check_aim": "check aim dot and distance of the net",
+    "check_shaft": "say or measure how far the shaft leans at impact",
+    "spot_ball": "hit balls into a net with an aim dot",
+    "gauge": "put the clubs on the gauge",
 }
 
 # Why a club is left, or its miss looked at first.
@@ -64,6 +77,13 @@ def reason_words(line: Mapping[str, Any], handed: str, lie_most_deg: float) -> s
         span = f"{sits(line['low_deg'])} to {sits(line['high_deg'])}"
         looks = finding.replace(" sits ", " looks ", 1)
         return f"{looks}, but may be anywhere from {span}: hit more balls before anybody bends it."
+    if outcome == FIND_OUT:
+        span = f"{sits(line['low_deg'])} to {sits(line['high_deg'])}"
+        looks = finding.replace(" sits ", " looks ", 1)
+        return (
+            f"{looks}, but may be anywhere from {span}, and more balls cannot tell: {CHECKS[line['because']]} before "
+            "anybody bends it."
+        )
     if outcome == MISS_FIRST:
         return _miss_words(line, handed)
     if outcome == LEAVE and line["because"] == LEVEL:

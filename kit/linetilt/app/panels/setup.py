@@ -11,10 +11,12 @@ import ipywidgets as widgets
 
 from ...base.club import HEAD_LIMIT_DEG
 from ...base.errors import InputError, PhotoError
+from ...base.statistics import COVERAGE_FACTOR
 from ...base.units import WORDS, from_mm, to_mm
 from ...marking.setup import marks_by_hand, measure_setup
 from ...marking.strip import PAPERS_MM, marking_strip
 from ...reading.photo import open_photo
+from ...session.desk import SHAPES
 from ...words.terms import counted
 from .common import (
     FIELD,
@@ -370,6 +372,62 @@ class NetPanel(_Panel):
             f"started {self._desk.net_help(beside):.1f}° off the line."
         )
         self._words.value = text(f"<p>{words}</p>").value
+
+
+class SwingPanel(_Panel):
+    """What is known of the golfer's path and of the lean of the shaft; `value` is it in words."""
+
+    def __init__(self, desk):
+        shapes = [("not known", None), *((shape, shape) for shape in SHAPES), ("by degrees", "degrees")]
+        self._shape = widgets.Dropdown(options=shapes, description="The golfer", style=LABEL, layout=FIELD)
+        self._path = typed("Path, °", placeholder="in-to-out minus, such as -3", style=LABEL, layout=FIELD)
+        self._path_doubt = typed("give or take, °", placeholder="such as 2", style=LABEL, layout=FIELD)
+        self._keep_path = _button("Enter path", "keeps the path with this session and the golfer's next ones")
+        self._shaft = typed("Shaft forward, °", placeholder="empty: not known (5 is usual)", style=LABEL, layout=FIELD)
+        self._shaft_doubt = typed("give or take, °", placeholder="such as 3", style=LABEL, layout=FIELD)
+        self._keep_shaft = _button("Enter shaft lean", "keeps the lean with this session and the golfer's next ones")
+        self._degrees = widgets.HBox([self._path, self._path_doubt, self._keep_path], layout=ROW)
+        self._line = text("")
+        shaft = widgets.HBox([self._shaft, self._shaft_doubt, self._keep_shaft], layout=ROW)
+        super().__init__(desk, [self._line, self._shape, self._degrees, shaft])
+        self._on(self._shape, self._on_shape)
+        self._on(self._keep_path, lambda: self._enter("path_deg", "path", self._path, self._path_doubt), "click")
+        self._on(
+            self._keep_shaft, lambda: self._enter("shaft_lean_deg", "shaft", self._shaft, self._shaft_doubt), "click"
+        )
+
+    @property
+    def value(self):
+        """Path and shaft in words."""
+        return self._desk.swing_words()
+
+    def _on_shape(self):
+        shape = self._shape.value
+        self._degrees.layout.display = None if shape == "degrees" else "none"
+        if shape != "degrees":
+            self._desk.enter_swing("path_deg", *(SHAPES[shape] if shape else (None, None)))
+
+    def _enter(self, name, called, value, doubt):
+        degrees = read_number(called, value.value)
+        self._desk.enter_swing(name, degrees, read_number("give or take", doubt.value))
+
+    def _draw(self):
+        nothing = self._desk.session is None
+        path, doubt = self._desk.setting("path_deg"), self._desk.setting("u_path_deg")
+        said = (path, doubt and round(COVERAGE_FACTOR * doubt, 1))
+        shape = next((name for name, usual in SHAPES.items() if said == usual), None if path is None else "degrees")
+        self._shape.value, self._shape.disabled = shape, nothing
+        self._degrees.layout.display = None if shape == "degrees" else "none"
+        for control in (self._keep_path, self._keep_shaft):
+            control.disabled = nothing
+        known = (
+            ""
+            if path is not None
+            else (
+                " Every ball of a session carries the same path: more balls cannot tell it from the lie, a word on it can."
+            )
+        )
+        self._line.value = text(f"<p>Path and shaft: <b>{html.escape(self.value)}</b>.{known}</p>").value
 
 
 class StripPanel(widgets.VBox):

@@ -126,6 +126,7 @@ def main():
         if given.part in name:
             for balls in map(int, given.balls.split(",")):
                 rows.append({"world": name} | measure(world, given.golfers, balls, given.seed + 100 * number + balls))
+                print(f"{time.perf_counter() - start:5.0f} s  {name}, {balls}", file=sys.stderr, flush=True)
     if given.part in "plain":
         for balls in map(int, given.balls.split(",")):
             rows.append(

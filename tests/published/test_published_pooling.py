@@ -1,6 +1,5 @@
 """Pooling against published worked examples. Each is a limit of the model: scatters known or profiled, Gaussian shots,
-wide priors.
-"""
+wide priors."""
 
 import math
 from pathlib import Path
@@ -16,9 +15,7 @@ integrate, optimize, stats = (pytest.importorskip(f"scipy.{name}") for name in (
 
 
 def known(shot, club, **changes):
-    """Priors that know both scatters, with Gaussian shots, no club that stands apart, and next to nothing said about
-    offset and slope.
-    """
+    """Priors that know both scatters, with Gaussian shots and next to nothing said about offset and slope."""
     return lt.lie.Priors(
         **(
             {
@@ -51,8 +48,7 @@ def bag_of(labels, length_in=37.0):
 
 def best_scatters(readings, bag, start, slope_sd=1e-9):
     """Shot and club scatter of highest evidence: restricted maximum likelihood, since offset (and slope) have flat
-    priors.
-    """
+    priors."""
 
     def cost(logs):
         return -lt.fit_bag(readings, bag, priors=known(*np.exp(logs), slope_sd_deg_per_in=slope_sd)).log_evidence
@@ -110,8 +106,7 @@ class TestBcgTrials:
 
 class TestDyestuff:
     """Six batches of five: Davies & Goldsmith, Statistical Methods in Research and Production (1972), as printed by R's
-    lme4. Data from memory.
-    """
+    lme4. Data from memory."""
 
     data = pd.read_csv(HERE / "dyestuff.csv")
     unit = 50.0  # grams a degree
@@ -237,8 +232,7 @@ def test_nist_strd_sirstv():
 
 def test_gum_annex_h3():
     """JCGM 100:2008, annex H.3, a thermometer's calibration line (printed results from memory): eleven clubs, a ball
-    each, no club scatter.
-    """
+    each, no club scatter."""
     t = np.array([21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511])
     b = np.array([-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160])
     residual_sd = math.sqrt(((b - np.polyval(np.polyfit(t, b, 1), t)) ** 2).sum() / (len(t) - 2))
@@ -256,7 +250,8 @@ def test_gum_annex_h3():
 
 @pytest.mark.parametrize("values", [[0.3, -0.4, 1.1], [0.0, 0.2, 7.0, -0.1], [-5.0, 5.0], [2.0]])
 def test_student_t_location_against_scipy(values):
-    """One club, scale known, a normal prior on its lie: the posterior by scipy's quadrature of its own densities."""
+    """One club, scale known, a normal prior on its lie: the posterior by scipy's quadrature of scipy's own
+    densities."""
     nu, scale, prior_sd = 4.0, 1.2, 2.5
     u = 0.4
     priors = lt.lie.Priors(

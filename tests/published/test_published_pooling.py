@@ -127,82 +127,6 @@ class TestDyestuff:
         assert self.unit * fit.table["own_deg"].to_numpy() == pytest.approx(printed, abs=2e-3)
 
 
-class TestRail:
-    """Travel of ultrasound in six rails, three times each: Pinheiro & Bates, Mixed-Effects Models in S and S-PLUS
-    (2000), 1.1; data of R's nlme.
-
-    Printed by nlme 3.1-162 under R 4.2.2: ``f <- lme(travel ~ 1, data = Rail, random = ~ 1 | Rail); VarCorr(f);
-    vcov(f); ranef(f)``.
-    """
-
-    data = pd.read_csv(HERE / "rail.csv")
-    unit = 10.0  # nanoseconds a degree
-    readings = table(data["Rail"], (data["travel"] - 66.5) / unit, 1e-6)
-    bag = bag_of(sorted(set(data["Rail"])))
-
-    def test_scatters(self):
-        shot, club = best_scatters(self.readings, self.bag, (0.5, 2.0))
-        assert shot * self.unit == pytest.approx(4.020779, abs=2e-3)
-        assert club * self.unit == pytest.approx(24.805465, abs=0.02)
-
-    def test_rails(self):
-        priors = known(4.020779363 / self.unit, 24.805465313 / self.unit, slope_sd_deg_per_in=1e-9)
-        fit = lt.fit_bag(self.readings, self.bag, priors=priors)
-        assert 66.5 + self.unit * fit.trend["offset_deg"] == pytest.approx(66.5, abs=1e-3)
-        assert self.unit * fit.trend["u_offset_deg"] == pytest.approx(10.1710373, abs=2e-3)
-        printed = [-12.39147557, -34.53091193, 18.0089445, 29.24388235, -16.35674776, 16.02630841]  # rails 1 to 6
-        assert self.unit * fit.table["own_deg"].to_numpy() == pytest.approx(printed, abs=2e-3)
-
-
-class TestPenicillin:
-    """Six samples on 24 plates: Davies & Goldsmith (1972), as R's lme4 has them. A plate is what a session's unknown
-    is: shared by balls of all clubs.
-
-    Printed by lme4 1.1-31 under R 4.2.2: ``m <- lmer(diameter ~ 1 + (1|plate) + (1|sample), Penicillin); VarCorr(m);
-    vcov(m); ranef(m)``. A line of the pool is a sample on a plate.
-    """
-
-    data = pd.read_csv(HERE / "penicillin.csv").sort_values(["plate", "sample"], ignore_index=True)
-    plate_sd, sample_sd, residual_sd = 0.84670251, 1.93161379, 0.54992268
-
-    def pooled(self, plate_sd=plate_sd, sample_sd=sample_sd, residual_sd=residual_sd):
-        sample = (
-            self.data["sample"].map("ABCDEF".index).to_numpy()
-        )  # the first six lines are the six samples on the first plate
-        plate = self.data["plate"].astype("category").cat.codes.to_numpy()
-        design = np.column_stack([np.ones(144), np.zeros(144), np.eye(24)[plate]])
-        shape = (1, 144, 1)
-        return pool(
-            (self.data["diameter"].to_numpy(float) - 23).reshape(shape),
-            np.full(shape, 1e-6),
-            np.ones(shape, bool),
-            design[None],
-            sample,
-            np.ones((1, 6)),
-            np.array([1e3, 1.0, *[plate_sd] * 24]),
-            (np.array([residual_sd]), np.ones(1)),
-            (np.array([sample_sd]), np.ones(1)),
-            (0.0, 1.0),
-            math.inf,
-        )[0]
-
-    def test_samples_and_plates(self):
-        one = self.pooled()
-        assert 23 + one.mean[6] == pytest.approx(22.97222, abs=1e-4)
-        assert math.sqrt(one.cov[6, 6]) == pytest.approx(0.8085954, abs=2e-4)
-        samples = [2.18705840, -1.01047635, 1.93789985, -0.09689499, -0.01384214, -3.00374477]
-        assert one.own_mean == pytest.approx(samples, abs=5e-4)
-        assert one.mean[8:12] == pytest.approx([0.8045469, 0.8045469, 0.1816719, 0.3373906], abs=5e-4)  # plates a to d
-
-    def test_the_printed_scatters_are_the_best(self):
-        best = self.pooled().log_evidence
-        for name in ("plate_sd", "sample_sd", "residual_sd"):
-            around = [self.pooled(**{name: getattr(self, name) * step}).log_evidence for step in (0.97, 1.03)]
-            assert max(around) < best
-            curve = around[0] + around[1] - 2 * best
-            assert abs((around[1] - around[0]) / curve) < 0.1  # the top lies within 0.15 % of the printed value
-
-
 def test_nist_strd_sirstv():
     """NIST Statistical Reference Datasets, one-way analysis of variance, SiRstv; data from memory, they reproduce the
     certified values.
@@ -280,3 +204,79 @@ def test_student_t_location_against_scipy(values):
     assert moment(0, row["low_deg"]) / total == pytest.approx(0.025, abs=2e-3)
     assert moment(0, row["high_deg"]) / total == pytest.approx(0.975, abs=2e-3)
     assert fit.log_evidence == pytest.approx(math.log(total), abs=2e-3)
+
+
+class TestRail:
+    """Travel of ultrasound in six rails, three times each: Pinheiro & Bates, Mixed-Effects Models in S and S-PLUS
+    (2000), 1.1; data of R's nlme.
+
+    Printed by nlme 3.1-162 under R 4.2.2: ``f <- lme(travel ~ 1, data = Rail, random = ~ 1 | Rail); VarCorr(f);
+    vcov(f); ranef(f)``.
+    """
+
+    data = pd.read_csv(HERE / "rail.csv")
+    unit = 10.0  # nanoseconds a degree
+    readings = table(data["Rail"], (data["travel"] - 66.5) / unit, 1e-6)
+    bag = bag_of(sorted(set(data["Rail"])))
+
+    def test_scatters(self):
+        shot, club = best_scatters(self.readings, self.bag, (0.5, 2.0))
+        assert shot * self.unit == pytest.approx(4.020779, abs=2e-3)
+        assert club * self.unit == pytest.approx(24.805465, abs=0.02)
+
+    def test_rails(self):
+        priors = known(4.020779363 / self.unit, 24.805465313 / self.unit, slope_sd_deg_per_in=1e-9)
+        fit = lt.fit_bag(self.readings, self.bag, priors=priors)
+        assert 66.5 + self.unit * fit.trend["offset_deg"] == pytest.approx(66.5, abs=1e-3)
+        assert self.unit * fit.trend["u_offset_deg"] == pytest.approx(10.1710373, abs=2e-3)
+        printed = [-12.39147557, -34.53091193, 18.0089445, 29.24388235, -16.35674776, 16.02630841]  # rails 1 to 6
+        assert self.unit * fit.table["own_deg"].to_numpy() == pytest.approx(printed, abs=2e-3)
+
+
+class TestPenicillin:
+    """Six samples on 24 plates: Davies & Goldsmith (1972), as R's lme4 has them. A plate is what a session's unknown
+    is: shared by balls of all clubs.
+
+    Printed by lme4 1.1-31 under R 4.2.2: ``m <- lmer(diameter ~ 1 + (1|plate) + (1|sample), Penicillin); VarCorr(m);
+    vcov(m); ranef(m)``. A line of the pool is a sample on a plate.
+    """
+
+    data = pd.read_csv(HERE / "penicillin.csv").sort_values(["plate", "sample"], ignore_index=True)
+    plate_sd, sample_sd, residual_sd = 0.84670251, 1.93161379, 0.54992268
+
+    def pooled(self, plate_sd=plate_sd, sample_sd=sample_sd, residual_sd=residual_sd):
+        sample = (
+            self.data["sample"].map("ABCDEF".index).to_numpy()
+        )  # the first six lines are the six samples on the first plate
+        plate = self.data["plate"].astype("category").cat.codes.to_numpy()
+        design = np.column_stack([np.ones(144), np.zeros(144), np.eye(24)[plate]])
+        shape = (1, 144, 1)
+        return pool(
+            (self.data["diameter"].to_numpy(float) - 23).reshape(shape),
+            np.full(shape, 1e-6),
+            np.ones(shape, bool),
+            design[None],
+            sample,
+            np.ones((1, 6)),
+            np.array([1e3, 1.0, *[plate_sd] * 24]),
+            (np.array([residual_sd]), np.ones(1)),
+            (np.array([sample_sd]), np.ones(1)),
+            (0.0, 1.0),
+            math.inf,
+        )[0]
+
+    def test_samples_and_plates(self):
+        one = self.pooled()
+        assert 23 + one.mean[6] == pytest.approx(22.97222, abs=1e-4)
+        assert math.sqrt(one.cov[6, 6]) == pytest.approx(0.8085954, abs=2e-4)
+        samples = [2.18705840, -1.01047635, 1.93789985, -0.09689499, -0.01384214, -3.00374477]
+        assert one.own_mean == pytest.approx(samples, abs=5e-4)
+        assert one.mean[8:12] == pytest.approx([0.8045469, 0.8045469, 0.1816719, 0.3373906], abs=5e-4)  # plates a to d
+
+    def test_the_printed_scatters_are_the_best(self):
+        best = self.pooled().log_evidence
+        for name in ("plate_sd", "sample_sd", "residual_sd"):
+            around = [self.pooled(**{name: getattr(self, name) * step}).log_evidence for step in (0.97, 1.03)]
+            assert max(around) < best
+            curve = around[0] + around[1] - 2 * best
+            assert abs((around[1] - around[0]) / curve) < 0.1  # the top lies within 0.15 % of the printed value

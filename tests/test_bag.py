@@ -37,8 +37,7 @@ def level_shots(balls=3, at=0.0, seed=1, scatter=1.0):
     return readings([(label, at + scatter * rng.standard_normal()) for _ in range(balls) for label in golfers.LABELS])
 
 
-# --- the model, against an independent integration
-# -------------------------------------------------------------------------
+# --- the model, against an independent integration --------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(("balls", "seed"), [(2, 11), (4, 12)])
@@ -125,8 +124,7 @@ def test_wild_bags_of_one_ball_a_club_never_run_away():
             assert fit.table["lie_error_deg"].between(seen.min() - 0.5, seen.max() + 0.5).all()
 
 
-# --- what is used of what is known
-# -------------------------------------------------------------------------------------------
+# --- what is used of what is known ------------------------------------------------------------------------------------
 
 
 def test_a_club_never_hit_is_told_by_its_neighbours_with_a_wider_interval():
@@ -227,8 +225,7 @@ def test_many_golfers_in_one_call_are_each_fitted_alone():
         )
 
 
-# --- bad shots, shots set aside, facts of the trade
-# ------------------------------------------------------------------------
+# --- bad shots, shots set aside, facts of the trade -------------------------------------------------------------------
 
 
 def test_one_bad_shot_moves_little_and_is_named():
@@ -275,8 +272,7 @@ def test_strike_mean_and_spread_are_of_counted_shots():
     assert math.isnan(table.loc["7", "strike_up_sd_mm"])  # one ball left: no spread
 
 
-# --- probabilities, next club, when to stop
-# ------------------------------------------------------------------------------------
+# --- probabilities, next club, when to stop ---------------------------------------------------------------------------
 
 
 def test_probabilities_follow_the_interval():
@@ -348,8 +344,7 @@ def test_more_balls_cannot_change_what_the_head_forbids():
     assert not lt.fit_bag(shots, irons(**{c: {"bend_limit_deg": 10.0} for c in golfers.LABELS})).finished
 
 
-# --- checks on the model itself
-# -----------------------------------------------------------------------------------------------
+# --- checks on the model itself ---------------------------------------------------------------------------------------
 
 
 def test_warns_of_a_golfer_who_changes():
@@ -386,8 +381,7 @@ def test_alarms_are_rare_for_golfers_who_fit_the_model():
         )  # at 2 % each, more than 7 of 100 comes once in a thousand runs
 
 
-# --- the figures
-# ----------------------------------------------------------------------------------------------------------------
+# --- the figures ------------------------------------------------------------------------------------------------------
 
 
 def test_bag_chart_shows_estimate_interval_shots_trend_gauge_and_plan():
@@ -427,8 +421,7 @@ def test_strike_map_looks_at_the_face_with_the_sole_down(handed, toe_left):
     assert "0 balls" in charts.strike_map(shots, "4").layout.title.text  # nothing to show is shown as nothing
 
 
-# --- little and bad input
-# --------------------------------------------------------------------------------------------------------
+# --- little and bad input ---------------------------------------------------------------------------------------------
 
 
 def test_one_ball_in_all_is_answered_with_wide_intervals():

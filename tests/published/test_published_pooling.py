@@ -1,6 +1,5 @@
 """Pooling against published worked examples. Each is a limit of the model: scatters known or profiled, Gaussian shots,
-wide priors.
-"""
+wide priors."""
 
 import math
 from pathlib import Path
@@ -16,9 +15,7 @@ integrate, optimize, stats = (pytest.importorskip(f"scipy.{name}") for name in (
 
 
 def known(shot, club, **changes):
-    """Priors that know both scatters, with Gaussian shots, no club that stands apart, and next to nothing said about
-    offset and slope.
-    """
+    """Priors that know both scatters, with Gaussian shots and next to nothing said about offset and slope."""
     return lt.lie.Priors(
         **(
             {
@@ -51,8 +48,7 @@ def bag_of(labels, length_in=37.0):
 
 def best_scatters(readings, bag, start, slope_sd=1e-9):
     """Shot and club scatter of highest evidence: restricted maximum likelihood, since offset (and slope) have flat
-    priors.
-    """
+    priors."""
 
     def cost(logs):
         return -lt.fit_bag(readings, bag, priors=known(*np.exp(logs), slope_sd_deg_per_in=slope_sd)).log_evidence
@@ -110,8 +106,7 @@ class TestBcgTrials:
 
 class TestDyestuff:
     """Six batches of five: Davies & Goldsmith, Statistical Methods in Research and Production (1972), as printed by R's
-    lme4. Data from memory.
-    """
+    lme4. Data from memory."""
 
     data = pd.read_csv(HERE / "dyestuff.csv")
     unit = 50.0  # grams a degree
@@ -130,6 +125,85 @@ class TestDyestuff:
         assert 1500 + self.unit * fit.trend["offset_deg"] == pytest.approx(1527.5, abs=1e-3)
         printed = [-17.6068514, 0.3912634, 28.5622256, -23.0845385, 56.7331877, -44.9952868]
         assert self.unit * fit.table["own_deg"].to_numpy() == pytest.approx(printed, abs=2e-3)
+
+
+def test_nist_strd_sirstv():
+    """NIST Statistical Reference Datasets, one-way analysis of variance, SiRstv; data from memory, they reproduce the
+    certified values.
+
+    Balanced and with F above 1, restricted maximum likelihood has the within mean square for the shots, (F - 1) / 5 of
+    it for the clubs.
+    """
+    resistivity = np.array(
+        [
+            [196.3052, 196.1240, 196.1890, 196.2569, 196.3403],
+            [196.3042, 196.3825, 196.1669, 196.3257, 196.0422],
+            [196.1303, 196.2005, 196.2889, 196.0343, 196.1811],
+            [196.2795, 196.1748, 196.1494, 196.1485, 195.9885],
+            [196.2119, 196.1051, 196.1850, 196.0052, 196.2090],
+        ]
+    )
+    f, residual_sd, r2 = 1.18046237440255, 0.104076068334656, 0.190999039051129
+    within = ((resistivity - resistivity.mean(1, keepdims=True)) ** 2).sum()
+    between = 5 * ((resistivity.mean(1) - resistivity.mean()) ** 2).sum()
+    assert (between / 4) / (within / 20) == pytest.approx(f, rel=1e-9)  # the data are the certified ones
+    assert between / (between + within) == pytest.approx(r2, rel=1e-9)
+    readings = table(np.repeat(range(5), 5), 10 * (resistivity.ravel() - 196), 1e-6)
+    shot, club = best_scatters(readings, bag_of(range(5)), (1.0, 0.3))
+    assert shot / 10 == pytest.approx(residual_sd, rel=1e-3)
+    assert (club / 10) ** 2 == pytest.approx(residual_sd**2 * (f - 1) / 5, rel=0.01)
+
+
+def test_gum_annex_h3():
+    """JCGM 100:2008, annex H.3, a thermometer's calibration line (printed results from memory): eleven clubs, a ball
+    each, no club scatter."""
+    t = np.array([21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511])
+    b = np.array([-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160])
+    residual_sd = math.sqrt(((b - np.polyval(np.polyfit(t, b, 1), t)) ** 2).sum() / (len(t) - 2))
+    labels = [*range(len(t)), "at 30"]
+    bag = bag_of(labels, [*(37 + t - 20), 47.0])  # an inch a degree above 20 °C; one more club, never hit, at 30 °C
+    fit = lt.fit_bag(table(labels[:-1], 100 * b, 1e-6), bag, priors=known(100 * residual_sd, 1e-6))
+    assert fit.trend["offset_deg"] / 100 == pytest.approx(-0.1712, abs=5e-5)
+    assert fit.trend["u_offset_deg"] / 100 == pytest.approx(0.0029, abs=5e-5)
+    assert fit.trend["slope_deg_per_in"] / 100 == pytest.approx(0.00218, abs=5e-6)
+    assert fit.trend["u_slope_deg_per_in"] / 100 == pytest.approx(0.00067, abs=5e-6)
+    at_30 = fit.table.iloc[-1]
+    assert at_30["lie_error_deg"] / 100 == pytest.approx(-0.1494, abs=5e-5)
+    assert at_30["u_lie_error_deg"] / 100 == pytest.approx(0.0041, abs=5e-5)
+
+
+@pytest.mark.parametrize("values", [[0.3, -0.4, 1.1], [0.0, 0.2, 7.0, -0.1], [-5.0, 5.0], [2.0]])
+def test_student_t_location_against_scipy(values):
+    """One club, scale known, a normal prior on its lie: the posterior by scipy's quadrature of scipy's own
+    densities."""
+    nu, scale, prior_sd = 4.0, 1.2, 2.5
+    u = 0.4
+    priors = lt.lie.Priors(
+        shot_scatter_deg=scale,
+        shot_scatter_log_sd=0,
+        club_scatter_deg=1e-3,
+        club_scatter_log_sd=0,
+        offset_sd_deg=prior_sd,
+        slope_sd_deg_per_in=1e-9,
+        odd_probability=0,
+    )
+    fit = lt.fit_bag(table(["7"] * len(values), values, u), bag_of(["7"]), priors=priors)
+
+    def density(mu):
+        return stats.norm.pdf(mu, 0, prior_sd) * np.prod(stats.t.pdf(values, nu, mu, math.hypot(scale, u)))
+
+    def moment(power, high=30.0):
+        return integrate.quad(
+            lambda mu: mu**power * density(mu), -30, high, points=sorted({0.0, *values} - {high}), limit=400
+        )[0]
+
+    total, mean = moment(0), moment(1) / moment(0)
+    row = fit.table.iloc[0]
+    assert row["lie_error_deg"] == pytest.approx(mean, abs=2e-3)
+    assert row["u_lie_error_deg"] == pytest.approx(math.sqrt(moment(2) / total - mean**2), rel=2e-3)
+    assert moment(0, row["low_deg"]) / total == pytest.approx(0.025, abs=2e-3)
+    assert moment(0, row["high_deg"]) / total == pytest.approx(0.975, abs=2e-3)
+    assert fit.log_evidence == pytest.approx(math.log(total), abs=2e-3)
 
 
 class TestRail:
@@ -206,82 +280,3 @@ class TestPenicillin:
             assert max(around) < best
             curve = around[0] + around[1] - 2 * best
             assert abs((around[1] - around[0]) / curve) < 0.1  # the top lies within 0.15 % of the printed value
-
-
-def test_nist_strd_sirstv():
-    """NIST Statistical Reference Datasets, one-way analysis of variance, SiRstv; data from memory, they reproduce the
-    certified values.
-
-    Balanced and with F above 1, restricted maximum likelihood has the within mean square for the shots, (F - 1) / 5 of
-    it for the clubs.
-    """
-    resistivity = np.array(
-        [
-            [196.3052, 196.1240, 196.1890, 196.2569, 196.3403],
-            [196.3042, 196.3825, 196.1669, 196.3257, 196.0422],
-            [196.1303, 196.2005, 196.2889, 196.0343, 196.1811],
-            [196.2795, 196.1748, 196.1494, 196.1485, 195.9885],
-            [196.2119, 196.1051, 196.1850, 196.0052, 196.2090],
-        ]
-    )
-    f, residual_sd, r2 = 1.18046237440255, 0.104076068334656, 0.190999039051129
-    within = ((resistivity - resistivity.mean(1, keepdims=True)) ** 2).sum()
-    between = 5 * ((resistivity.mean(1) - resistivity.mean()) ** 2).sum()
-    assert (between / 4) / (within / 20) == pytest.approx(f, rel=1e-9)  # the data are the certified ones
-    assert between / (between + within) == pytest.approx(r2, rel=1e-9)
-    readings = table(np.repeat(range(5), 5), 10 * (resistivity.ravel() - 196), 1e-6)
-    shot, club = best_scatters(readings, bag_of(range(5)), (1.0, 0.3))
-    assert shot / 10 == pytest.approx(residual_sd, rel=1e-3)
-    assert (club / 10) ** 2 == pytest.approx(residual_sd**2 * (f - 1) / 5, rel=0.01)
-
-
-def test_gum_annex_h3():
-    """JCGM 100:2008, annex H.3, a thermometer's calibration line (printed results from memory): eleven clubs, a ball
-    each, no club scatter.
-    """
-    t = np.array([21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511])
-    b = np.array([-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160])
-    residual_sd = math.sqrt(((b - np.polyval(np.polyfit(t, b, 1), t)) ** 2).sum() / (len(t) - 2))
-    labels = [*range(len(t)), "at 30"]
-    bag = bag_of(labels, [*(37 + t - 20), 47.0])  # an inch a degree above 20 °C; one more club, never hit, at 30 °C
-    fit = lt.fit_bag(table(labels[:-1], 100 * b, 1e-6), bag, priors=known(100 * residual_sd, 1e-6))
-    assert fit.trend["offset_deg"] / 100 == pytest.approx(-0.1712, abs=5e-5)
-    assert fit.trend["u_offset_deg"] / 100 == pytest.approx(0.0029, abs=5e-5)
-    assert fit.trend["slope_deg_per_in"] / 100 == pytest.approx(0.00218, abs=5e-6)
-    assert fit.trend["u_slope_deg_per_in"] / 100 == pytest.approx(0.00067, abs=5e-6)
-    at_30 = fit.table.iloc[-1]
-    assert at_30["lie_error_deg"] / 100 == pytest.approx(-0.1494, abs=5e-5)
-    assert at_30["u_lie_error_deg"] / 100 == pytest.approx(0.0041, abs=5e-5)
-
-
-@pytest.mark.parametrize("values", [[0.3, -0.4, 1.1], [0.0, 0.2, 7.0, -0.1], [-5.0, 5.0], [2.0]])
-def test_student_t_location_against_scipy(values):
-    """One club, scale known, a normal prior on its lie: the posterior by scipy's quadrature of its own densities."""
-    nu, scale, prior_sd = 4.0, 1.2, 2.5
-    u = 0.4
-    priors = lt.lie.Priors(
-        shot_scatter_deg=scale,
-        shot_scatter_log_sd=0,
-        club_scatter_deg=1e-3,
-        club_scatter_log_sd=0,
-        offset_sd_deg=prior_sd,
-        slope_sd_deg_per_in=1e-9,
-        odd_probability=0,
-    )
-    fit = lt.fit_bag(table(["7"] * len(values), values, u), bag_of(["7"]), priors=priors)
-
-    def density(mu):
-        return stats.norm.pdf(mu, 0, prior_sd) * np.prod(stats.t.pdf(values, nu, mu, math.hypot(scale, u)))
-
-    def moment(power, high=30.0):
-        return integrate.quad(
-            lambda mu: mu**power * density(mu), -30, high, points=sorted({0.0, *values} - {high}), limit=400
-        )[0]
-
-    total, mean = moment(0), moment(1) / moment(0)
-    row = fit.table.iloc[0]
-    assert row["lie_error_deg"] == pytest.approx(mean, abs=2e-3)
-    assert row["u_lie_error_deg"] == pytest.approx(math.sqrt(moment(2) / total - mean**2), rel=2e-3)
-    assert moment(0, row["low_deg"]) / total == pytest.approx(0.025, abs=2e-3)
-    assert moment(0, row["high_deg"]) / total == pytest.approx(0.975, abs=2e-3)
-    assert fit.log_evidence == pytest.approx(math.log(total), abs=2e-3)

@@ -8,14 +8,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
-from ..base.club import Bag
+from ..base.club import Bag, Club
 from . import advice, doubts
 from .pool import Pooled
-from .unknowns import COLUMNS
+from .unknowns import COLUMNS, SessionUnknowns
 
 if TYPE_CHECKING:
     from .layout import Job
+    from .pooling import Priors, Stop
 
 BAD_SHOT_WEIGHT = 0.41  # set so that golfers who fit the model have about one good shot in fifty named
 
@@ -24,7 +26,7 @@ SLICES = np.array(
 )  # middles of seven equal slices of a normal curve
 
 
-def bend_room(club, cap_deg=None):
+def bend_room(club: Club, cap_deg: float | None = None) -> tuple[float, float]:
     """Return how far a club may still be bent.
 
     Parameters
@@ -42,7 +44,7 @@ def bend_room(club, cap_deg=None):
     return max(0.0, limit + club.total_bent_deg), max(0.0, limit - club.total_bent_deg)
 
 
-def whole_step_bend(lie_error_deg, room, step_deg):
+def whole_step_bend(lie_error_deg: float, room: tuple[float, float], step_deg: float) -> float:
     """Return the bend in whole steps, upright positive, that leaves least of a lie error within `room` (flatter,
     upright).
     """
@@ -69,8 +71,8 @@ class BagFit:
         set aside), `residual_deg`, `bad` and a `note` on the bad ones.
     """
 
-    priors: object
-    stop: object
+    priors: "Priors"
+    stop: "Stop"
     _job: "Job" = field(repr=False)
     _pooled: Pooled = field(repr=False)
 
@@ -79,7 +81,7 @@ class BagFit:
         return self._job.bag
 
     @property
-    def session(self):
+    def session(self) -> SessionUnknowns:
         return self._job.session
 
     @property
@@ -107,7 +109,7 @@ class BagFit:
         nodes, logit = self._curves
         return 1 / (1 + np.exp(-np.interp(value_deg, nodes[position], logit[position], left=-30.0, right=30.0)))
 
-    def quantile_deg(self, probability):
+    def quantile_deg(self, probability: float) -> pd.Series:
         """Return each club's lie error that is not exceeded with `probability`, as a Series in degrees, indexed by
         label.
         """
@@ -115,7 +117,7 @@ class BagFit:
         values = [np.interp(_logit(probability), c, n) for n, c in zip(nodes, logit)]
         return pd.Series(values, index=self.bag.labels, name="lie_error_deg")
 
-    def probability_within(self, half_deg, bend_deg=0.0, u_bend_deg=0.0):
+    def probability_within(self, half_deg: float, bend_deg: ArrayLike = 0.0, u_bend_deg: float = 0.0) -> pd.Series:
         """Return the probability that each club lies within ±`half_deg` of level, after a bend if one is given.
 
         Parameters
@@ -137,7 +139,7 @@ class BagFit:
             values.append(np.mean(self._below(position, half_deg - off) - self._below(position, -half_deg - off)))
         return pd.Series(values, index=self.bag.labels, name="probability")
 
-    def samples_deg(self, label, size=1001):
+    def samples_deg(self, label: str, size: int = 1001) -> np.ndarray:
         """Return `size` equally likely values of one club's lie error, in degrees, ascending (quantiles, not random
         draws).
         """
@@ -146,7 +148,7 @@ class BagFit:
         return np.interp(_logit((np.arange(size) + 0.5) / size), logit[position], nodes[position])
 
     @cached_property
-    def settled(self):
+    def settled(self) -> pd.Series:
         """Whether each club meets the stop rule, as a Series of bool indexed by label."""
         mean, tolerance = self._mean_deg, self.stop.tolerance_deg
         low, high = self.quantile_deg(0.025), self.quantile_deg(0.975)
@@ -163,7 +165,7 @@ class BagFit:
         return pd.Series(values, index=self.bag.labels, name="settled", dtype=bool)
 
     @property
-    def finished(self):
+    def finished(self) -> bool:
         """True when every club meets the stop rule."""
         return bool(self.settled.all())
 
@@ -203,7 +205,7 @@ class BagFit:
         return np.sqrt((fit.chance * (fit.nodes - fit.mean[: self._count, None]) ** 2).sum(1))
 
     @cached_property
-    def trend(self):
+    def trend(self) -> pd.Series:
         """The golfer's trend over the set, as a Series.
 
         `offset_deg` (lie error at 37 in, a 7-iron's usual length), `slope_deg_per_in`, `heading_deg` (mean face heading
@@ -250,7 +252,7 @@ class BagFit:
         )
 
     @property
-    def log_evidence(self):
+    def log_evidence(self) -> float:
         """Natural logarithm of the probability density of all readings under the model, for comparing priors."""
         return self._pooled.log_evidence
 
@@ -261,7 +263,7 @@ class BagFit:
         return self._pooled.mean[: self._count] - level, self._pooled.own_cov
 
     @cached_property
-    def table(self):
+    def table(self) -> pd.DataFrame:
         """A row a club, in the bag's order.
 
         Columns: `club`; `balls` that counted; `lie_error_deg` with `u_lie_error_deg`, `low_deg` and `high_deg` (95 %);
@@ -303,7 +305,7 @@ class BagFit:
         return table
 
     @cached_property
-    def shots(self):
+    def shots(self) -> pd.DataFrame:
         """The readings, in their order, with `weight`, `residual_deg`, `bad` and `note`; shots set aside weigh 0."""
         job, shots = self._job, self._job.rows.copy()
         counted = shots["counted"].to_numpy()

@@ -8,10 +8,12 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
+from ..base.club import Club
+
 # Alarms, set so that golfers who fit the model raise each of them in no more than about one bag of fifty.
 DRIFT_Z, DRIFT_DEG = 2.6, 0.75
 BOW_Z, BOW_DEG = 2.0, 1.0
-ODD_Z, ODD_DEG, ODD_CHANCE = 2.3, 1.0, 0.5
+ODD_Z, ODD_DEG, ODD_CHANCE = 2.3, 1.0, 0.4
 RUNS_FROM, RUNS_SAID = 1.0, 2.3  # scores from which runs are counted, and said
 RUN_LENGTH, RUN_PAIRS = 5, 8  # balls of a run; pairs of neighbours below which nothing is looked for
 RUN_LAGS = (
@@ -23,7 +25,7 @@ RUN_LAGS = (
 KINDS_GAIN, KINDS_SCALES, KINDS_DEG, KINDS_SHARE, KINDS_BALLS = 3.5, 2.4, 1.5, 0.2, 16
 
 
-def gauged(club) -> bool:
+def gauged(club: Club) -> bool:
     """Return whether a gauge has said how far the club itself is from the maker's figure."""
     return club.gauge_lie_deg is not None and club.lie_deg is not None
 

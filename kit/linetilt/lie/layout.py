@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from ..base.club import Bag
+from ..base.club import Bag, Club
 from ..base.errors import InputError
 from .doubts import gauged
 from .unknowns import COLUMNS, SessionUnknowns
@@ -19,14 +19,14 @@ SEVEN_IRON_LENGTH_IN, SEVEN_IRON_LOFT_DEG, INCHES_PER_LOFT_DEG = 37.0, 34.0, -0.
 U_SHOT_FLOOR = 0.25  # share of a shot's stated uncertainty that stays its own, whatever the session's heading takes out
 
 
-def usual_length_in(club):
+def usual_length_in(club: Club) -> float:
     """Return a club's length in inches, or what is usual for its loft where it was not measured."""
     if club.length_in is not None:
         return club.length_in
     return SEVEN_IRON_LENGTH_IN + INCHES_PER_LOFT_DEG * (club.loft_deg - SEVEN_IRON_LOFT_DEG)
 
 
-def club_spread(bag, priors):
+def club_spread(bag: Bag, priors) -> np.ndarray:
     """Return each club's share of the club scatter."""
     golfers = priors.gauged_scatter_deg / priors.club_scatter_deg
     return np.array(

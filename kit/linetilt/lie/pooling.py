@@ -3,6 +3,7 @@ fit.
 """
 
 import math
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -104,7 +105,14 @@ class Stop:
         check_number("stop: step_deg", self.step_deg, 0.05, 1, "degrees")
 
 
-def fit_bag(readings, bag, *, priors=None, stop=None, session=None):
+def fit_bag(
+    readings: pd.DataFrame,
+    bag: Bag,
+    *,
+    priors: Priors | None = None,
+    stop: Stop | None = None,
+    session: SessionUnknowns | None = None,
+) -> BagFit:
     """Pool the readings of one golfer's bag.
 
     A reading is the golfer's trend over club length, plus what this one club does beside it, less what the session's
@@ -160,7 +168,14 @@ def fit_bag(readings, bag, *, priors=None, stop=None, session=None):
     )[0]
 
 
-def fit_bags(readings, bags, *, priors=None, stop=None, session=None):
+def fit_bags(
+    readings: pd.DataFrame,
+    bags: Bag | Mapping[Hashable, Bag],
+    *,
+    priors: Priors | None = None,
+    stop: Stop | None = None,
+    session: SessionUnknowns | Mapping[Hashable, SessionUnknowns] | None = None,
+) -> dict[Hashable, BagFit]:
     """Pool the bags of many golfers in one call.
 
     Parameters
@@ -189,7 +204,7 @@ def fit_bags(readings, bags, *, priors=None, stop=None, session=None):
             raise InputError(
                 f"no bag for golfer {golfer!r}; expected one lt.Bag for all, or a dict with a bag for each"
             )
-        known = session.get(golfer) if isinstance(session, dict) else session
+        known = session.get(golfer) if isinstance(session, Mapping) else session
         jobs[golfer] = lay_out(
             rows.drop(columns="golfer"),
             bag,

@@ -64,8 +64,8 @@ class SessionUnknowns:
     """
 
     path_deg: tuple[float, float] = (0.0, 3.5)
-    lean_deg: tuple[float, float] = (0.0, 0.7)
-    turn_deg: tuple[float, float] = (0.0, 0.7)
+    lean_deg: tuple[float, float] = (0.0, 0.8)
+    turn_deg: tuple[float, float] = (0.0, 0.8)
     aim_deg: tuple[float, float] = (0.0, 0.35)
     shaft_lean_deg: tuple[float, float] = (5.0, 2.5)
     heading_deg: tuple[float, float] = (0.0, 2.0)

@@ -6,7 +6,8 @@ from linetilt.lie.start import FACE_SHARE, SHARE_LOFT_DEG, U_FACE_SHARE
 
 
 def as_one_ball(tilt, u_tilt, loft, start, session):
-    """The same reading by `lie_reading`, which is checked against brute force elsewhere, its doubts put together here."""
+    """The same reading by `lie_reading`, which is checked against brute force elsewhere, its doubts put together
+    here."""
     loft -= session.shaft_lean_deg[0]
     share, u_share = (np.interp(loft, SHARE_LOFT_DEG, table) for table in (FACE_SHARE, U_FACE_SHARE))
     path, u_path = session.path_deg

@@ -208,7 +208,10 @@ def test_a_book_that_is_taken_away_while_it_is_open(path):
 
 
 def test_a_write_lock_that_is_never_let_go(path):
-    holder = "import sqlite3, sys, time\ndb = sqlite3.connect(sys.argv[1], isolation_level=None)\ndb.execute('BEGIN IMMEDIATE')\nprint('held', flush=True)\ntime.sleep(600)"
+    holder = (
+        "import sqlite3, sys, time\ndb = sqlite3.connect(sys.argv[1], isolation_level=None)\n"
+        "db.execute('BEGIN IMMEDIATE')\nprint('held', flush=True)\ntime.sleep(600)"
+    )
     before = everything(path)
     process = python(holder, path)
     try:

@@ -218,7 +218,7 @@ def test_the_lean_of_the_balls_line_counts(intake, book):
     intake.take("7-1.jpg")
     shot = intake.shot("7-1.jpg")
     assert shot["lie_error_deg"] == pytest.approx(
-        lt.lie_reading(shot["tilt_deg"], 34, setup_tilt_deg=2.0).lie_error_deg
+        as_one_ball(shot["tilt_deg"], 0.4, 34, None, lt.lie.SessionUnknowns(lean_deg=(2.0, 0.5))).lie_error_deg
     )
 
 

@@ -14,7 +14,7 @@ import linetilt as lt
 import numpy as np
 
 sys.path[:0] = [str(Path(__file__).parents[1])]
-from bench.swings import WORLDS, play  # noqa: E402
+from bench.swings import WORLDS, play
 
 UNKNOWNS = ["s_path", "s_lean", "s_turn", "s_aim", "s_loft", "s_heading"]
 

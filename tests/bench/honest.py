@@ -18,8 +18,8 @@ import pandas as pd
 from linetilt.lie.bagfit import whole_step_bend
 
 sys.path[:0] = [str(Path(__file__).parents[1])]
-from bench.golfers import LABELS  # noqa: E402
-from bench.swings import WORLDS, draw, play  # noqa: E402
+from bench.golfers import LABELS
+from bench.swings import WORLDS, draw, play
 
 SURE, WORTH_DEG, STEP_DEG = 0.8, 0.25, 0.25
 

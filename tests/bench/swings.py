@@ -19,7 +19,7 @@ from linetilt.lie.geometry import lie_from_tilt_deg, print_tilt_deg
 from linetilt.lie.start import FACE_SHARE, SHARE_LOFT_DEG, U_FACE_SHARE
 
 sys.path[:0] = [str(Path(__file__).parents[1])]
-from bench.golfers import LABELS, LENGTH_IN, LIE_DEG, LOFT_DEG  # noqa: E402
+from bench.golfers import LABELS, LENGTH_IN, LIE_DEG, LOFT_DEG
 
 SHAFT_LEAN = 5.0  # what the kit assumes
 BALL = {

@@ -398,7 +398,10 @@ def take_setup_photo(
         np.array([0, 0, RADIUS_M]) + RADIUS_M * (np.cos(t) * level_dir + np.sin(t) * tangent)
         for t in np.radians([-50, 50])
     ]
-    told = f"{ball} ball, {pen} line, {reference}, {background}, {ball_px:.0f} px, f {f35:.0f}, pitch {camera.pitch_deg:.0f}, roll {roll:.1f}"
+    told = (
+        f"{ball} ball, {pen} line, {reference}, {background}, {ball_px:.0f} px, f {f35:.0f}, "
+        f"pitch {camera.pitch_deg:.0f}, roll {roll:.1f}"
+    )
     return SetupPhoto(
         with_exif(data, f35 if rng.random() < 0.6 else None),
         picture,

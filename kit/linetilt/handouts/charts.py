@@ -167,7 +167,7 @@ def strike_map(shots, club=None, handed="right"):
         fig.add_scatter(
             x=[-half, half], y=[0, 0], mode="lines", name="lowest full score line", line={"color": INK, "width": 2}
         )
-    names = rows["club"] if "club" in rows else None
+    names = rows.get("club")
     fig.add_scatter(
         x=toe,
         y=up,

@@ -17,7 +17,8 @@ from .geometry import lie_of, tilt_of
 from .start import FACE_SHARE, SHARE_LOFT_DEG, U_FACE_SHARE, U_NET_SPOT_MM, U_START_DEG, closed
 from .unknowns import COLUMNS, SessionUnknowns
 
-# How much a golfer and a setter differ from ball to ball, as standard deviations in degrees: common practice, no source.
+# How much a golfer and a setter differ from ball to ball, as standard deviations in degrees: common practice, no
+# source.
 BALL_PATH_DEG, BALL_LEAN_DEG, BALL_TURN_DEG, BALL_HEADING_DEG = 1.0, 0.35, 0.35, 2.0
 
 BALL, GOLFER, SESSION = "this ball's", "this golfer's", "this session's"
@@ -66,8 +67,8 @@ def lie_readings(
         A row a ball: `club` (label) and, where known, `tilt_deg` and `u_tilt_deg`; where the ball started as
         `net_left_mm` (left of the aim dot, seen from behind) with `net_distance_mm` (else the one given here), or as
         `start_deg` with `u_start_deg` (closed side positive); `lie_error_deg`, `u_lie_error_deg` and `heading_known` of
-        a lie that was judged without a print, taken as they are. NaN and a column left out mean not known; other columns
-        are passed over.
+        a lie that was judged without a print, taken as they are. NaN and a column left out mean not known; other
+        columns are passed over.
     bag : Bag
         The clubs, for loft and hand.
     net_distance_mm : float, optional
@@ -79,11 +80,12 @@ def lie_readings(
     Returns
     -------
     DataFrame
-        With the table's index, and all that `fit_bag` takes: start_deg and u_start_deg; face_heading_deg; heading_known;
-        lie_error_deg and u_lie_error_deg (NaN where there is neither tilt nor lie) with low_deg and high_deg (95 %);
+        With the table's index, and all that `fit_bag` takes: start_deg and u_start_deg; face_heading_deg;
+        heading_known; lie_error_deg and u_lie_error_deg (NaN where there is neither tilt nor lie) with low_deg and
+        high_deg (95 %);
         u_own_deg, the ball's own standard uncertainty without what the session shares; s_path, s_lean, s_turn, s_aim,
-        s_loft, s_heading, by how much the lie would change if that unknown were a degree more; problem, a sentence where
-        a tilt gives no lie.
+        s_loft, s_heading, by how much the lie would change if that unknown were a degree more; problem, a sentence
+        where a tilt gives no lie.
 
     Raises
     ------
@@ -92,8 +94,9 @@ def lie_readings(
 
     Notes
     -----
-    The geometry is exact (see `lie_from_tilt_deg`); the uncertainty is propagated to first order (JCGM 100:2008, 5.1.2),
-    with sensitivities exact to rounding by a complex step. Not for one ball alone: its `u_lie_error_deg` holds the
+    The geometry is exact (see `lie_from_tilt_deg`); the uncertainty is propagated to first order (JCGM 100:2008,
+    5.1.2), with sensitivities exact to rounding by a complex step. Not for one ball alone: its `u_lie_error_deg` holds
+    the
     session's share too, which more balls do not lower.
 
     Examples
@@ -105,7 +108,7 @@ def lie_readings(
     >>> read[["lie_error_deg", "u_lie_error_deg", "u_own_deg", "heading_known"]]
        lie_error_deg  u_lie_error_deg  u_own_deg  heading_known
     0            2.3              1.1        0.6           True
-    1           -0.9              1.4        1.0          False
+    1           -0.9              1.5        1.0          False
     """
     return _read(table, bag, net_distance_mm, session or SessionUnknowns())[0]
 
@@ -123,8 +126,8 @@ def lie_budgets(
     -------
     DataFrame
         A row a component of a ball with a print: ball (the index of its row), component, whose ("this ball's", "this
-        golfer's", "this session's"), unit, u, sensitivity, contribution_deg, share (of the variance; the shares of a ball
-        add up to 1). Components that a ball does not hang on are left out.
+        golfer's", "this session's"), unit, u, sensitivity, contribution_deg, share (of the variance; the shares of a
+        ball add up to 1). Components that a ball does not hang on are left out.
     """
     _, doubts, sensitivity, good = _read(table, bag, net_distance_mm, session or SessionUnknowns())
     at = np.flatnonzero(good)
@@ -147,7 +150,8 @@ def lie_budgets(
 def _read(
     table: pd.DataFrame, bag: Bag, net_distance_mm: float | None, session: SessionUnknowns
 ) -> tuple[pd.DataFrame, NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
-    """Return the readings, and for each of `COMPONENTS` (components, balls) the doubt and the sensitivity; which are good."""
+    """Return the readings, and for each of `COMPONENTS` (components, balls) the doubt and the sensitivity; which are
+    good."""
     clubs = _clubs(table, bag)
     given = {name: _column(table, name) for name in NUMBERS}
     loft = np.array([club.loft_deg for club in clubs], float) - session.shaft_lean_deg[0]

@@ -23,8 +23,10 @@ CURVE_DOUBT_DEG_PER_M = (
     0.02  # a flight curves about in proportion to its length: some 3° at 150 m for 3° of face to path
 )
 
-# Share of the start direction that follows the face, the rest follows the path, with its spread between golfers: driver,
-# 7-iron, wedge. Wood, Henrikson, Broadie, Proceedings 2(6) (2018) 249. The lofts are usual ones put to those clubs here.
+# Share of the start direction that follows the face, the rest follows the path, with its spread between golfers:
+# driver,
+# 7-iron, wedge. Wood, Henrikson, Broadie, Proceedings 2(6) (2018) 249. The lofts are usual ones put to those clubs
+# here.
 SHARE_LOFT_DEG = (10.5, 34.0, 56.0)
 FACE_SHARE = (0.76, 0.69, 0.61)
 U_FACE_SHARE = (0.08, 0.03, 0.07)

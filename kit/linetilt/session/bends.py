@@ -174,8 +174,8 @@ def _entered_already(before, club, after, bend, day):
 def begin_retest(book, session):
     """Enter a new session with the same bag that tests a session again, and return its number.
 
-    Place, units, the net's distance and what is known of the golfer's swing are carried over; how the ball's line leans and
-    turns is not: it is set anew.
+    Place, units, the net's distance and what is known of the golfer's swing are carried over; how the ball's line leans
+    and turns is not: it is set anew.
     """
     row = session_row(book, session)
     kept = {name: row[name] for name in CARRIED if not pd.isna(row[name])}

@@ -19,7 +19,8 @@ from .middle import CARRIED, opened_elsewhere, session_row
 SCREEN = "setup"  # who acts, in the book's list of edits
 
 
-# A golfer's usual shape of shot -> path in degrees, in-to-out minus, and what holds it 95 times in 100: common practice, no
+# A golfer's usual shape of shot -> path in degrees, in-to-out minus, and what holds it 95 times in 100: common
+# practice, no
 # source. Club golfers' irons come within 6° of straight; a shape tells the side and about how much.
 SHAPES = {
     "straight": (0.0, 3.0),
@@ -273,7 +274,8 @@ class Desk:
             return self.set(**{name: None, f"u_{name}": None})
         if plus_minus_deg is None or not plus_minus_deg > 0:
             raise InputError(
-                f"give or take is {plus_minus_deg!r} degrees; expected more than 0, since nobody swings alike each time; "
+                f"give or take is {plus_minus_deg!r} degrees; expected more than 0, since nobody swings alike each "
+                "time; "
                 "type how far off it may be"
             )
         return self.set(**{name: value, f"u_{name}": plus_minus_deg / COVERAGE_FACTOR})

@@ -24,7 +24,8 @@ from ..lie.unknowns import SessionUnknowns
 from ..words.terms import SIDES
 
 STEPS_DEG = (0.25, 0.5)  # of benches: common practice, no source
-# The session's unknowns by the facts that say them, and their standard uncertainty where only a value was said, degrees.
+# The session's unknowns by the facts that say them, and their standard uncertainty where only a value was said,
+# degrees.
 SAID = {
     "path_deg": "path_deg",
     "lean_deg": "setup_tilt_deg",
@@ -183,7 +184,8 @@ def _in_entered_lengths(shots: pd.DataFrame, bag: Bag) -> pd.DataFrame:
 
 
 def shared_facts(book: SessionBook, session: int) -> dict[str, Any]:
-    """Return what all balls of a session share, as `lie_readings` takes it: net distance, and the session's unknowns."""
+    """Return what all balls of a session share, as `lie_readings` takes it: net distance, and the session's
+    unknowns."""
     row = session_row(book, session)
     said = {
         name: (float(row[fact]), float(row[f"u_{fact}"]) if not pd.isna(row[f"u_{fact}"]) else SAID_DEG[name])

@@ -424,7 +424,8 @@ class SwingPanel(_Panel):
             ""
             if path is not None
             else (
-                " Every ball of a session carries the same path: more balls cannot tell it from the lie, a word on it can."
+                " Every ball of a session carries the same path: more balls cannot tell it from the lie, a word on "
+                "it can."
             )
         )
         self._line.value = text(f"<p>Path and shaft: <b>{html.escape(self.value)}</b>.{known}</p>").value

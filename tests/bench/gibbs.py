@@ -88,7 +88,8 @@ def of_fit(rows, bag, session, priors=None, **options):
     club = np.array([bag.labels.index(label) for label in rows["club"]])
     return sample(
         rows["lie_error_deg"].to_numpy(), rows["u_own_deg"].to_numpy(), club, np.array([one.length_in for one in bag]),
-        rows.groupby(["club", "heading_known"])[UNKNOWNS].transform("mean").to_numpy(), session.sds, priors or lt.lie.Priors(), **options,
+        rows.groupby(["club", "heading_known"])[UNKNOWNS].transform("mean").to_numpy(), session.sds,
+        priors or lt.lie.Priors(), **options,
     )  # fmt: skip
 
 

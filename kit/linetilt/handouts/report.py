@@ -315,7 +315,7 @@ def _usual_comparison(now, plan):
     club, estimate = bag[row["club"]], table.loc[row["club"]]
     lie_now = estimate["lie_error_deg"] + now.done_deg.get(row["club"], 0.0)
     lie, u = float(np.clip(lie_now, -10, 10)), float(min(estimate["u_lie_error_deg"], 5))
-    return compare_shots(club, Delivery.typical(club), lie, u_lie_error_deg=u, **change)
+    return compare_shots(club, Delivery.typical(club, **now.swing), lie, u_lie_error_deg=u, **change)
 
 
 def _photos(book, shots, bag, most):

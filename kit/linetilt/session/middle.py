@@ -226,6 +226,8 @@ class Standing:
         step_deg, cap_deg (None: no cap) and misses (by club: mean_left_m, sd_left_m, feared).
     done_deg : dict
         By club: bends done since the session began, in degrees, upright positive.
+    shared : SessionUnknowns
+        What is known of what all its balls share.
     late : dict
         By club: how many of its balls came in after such a bend; they are read as hit before it.
     """
@@ -238,7 +240,13 @@ class Standing:
     plan: pd.DataFrame | None
     rules: dict[str, Any]
     done_deg: dict[str, float]
+    shared: SessionUnknowns
     late: dict[str, int]
+
+    @property
+    def swing(self) -> dict[str, float]:
+        """Path and shaft lean of the golfer as the session has them, as `Delivery.typical` takes them."""
+        return {"path_deg": self.shared.path_deg[0], "shaft_lean_deg": self.shared.shaft_lean_deg[0]}
 
     @property
     def session_id(self) -> int:
@@ -315,10 +323,9 @@ def _stand(book: SessionBook, session: int) -> Standing:
     now = book.bag(int(row["bag_id"]))
     done = {club.label: bend_between(club, now[club.label]) for club in bag if club.label in now}
     done = {label: bend for label, bend in done.items() if abs(bend) > 1e-9}
-    fit = plan = None
+    fit, plan, shared = None, None, shared_facts(book, session)["session"]
     if shots["counted"].any():
-        stop, shared = Stop(step_deg=rules["step_deg"]), shared_facts(book, session)["session"]
-        fit = fit_bag(shots, bag, stop=stop, session=shared)
+        fit = fit_bag(shots, bag, stop=Stop(step_deg=rules["step_deg"]), session=shared)
         misses = pd.DataFrame([{"club": label} | one for label, one in rules["misses"].items() if label in bag])
         plan = plan_bends(
             fit,
@@ -328,7 +335,8 @@ def _stand(book: SessionBook, session: int) -> Standing:
             cap_deg=rules["cap_deg"],
             misses=misses if len(misses) else None,
         )
-    return Standing(row, bag, now, shots, fit, plan, rules, done, book.shots_after_bends(session) if done else {})
+    late = book.shots_after_bends(session) if done else {}
+    return Standing(row, bag, now, shots, fit, plan, rules, done, shared, late)
 
 
 def session_fit(book: SessionBook, session: int) -> BagFit | None:

@@ -185,7 +185,12 @@ class DispersionPanel(widgets.VBox):
         session = int(table.session["session_id"])
         bends = {} if table.plan is None else dict(zip(table.plan["club"], table.plan["bend_deg"]))
         most = max(bends, key=lambda label: abs(bends[label]), default=None)
-        usual = {"unit": table.session["carry_unit"], "bend_deg": bends, "kept": book.setting(session, "flight")}
+        usual = {
+            "unit": table.session["carry_unit"],
+            "bend_deg": bends,
+            "kept": book.setting(session, "flight"),
+            **table.swing,
+        }
         options["club"] = options.get("club") or most
         panel = cls(
             table.bag_now,

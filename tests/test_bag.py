@@ -235,7 +235,7 @@ def test_one_bad_shot_moves_little_and_is_named():
     clean, fit = lt.fit_bag(shots, irons()), lt.fit_bag(spoilt, irons())
     assert np.abs(fit.table["lie_error_deg"] - clean.table["lie_error_deg"]).max() < 0.5
     assert fit.shots.index[fit.shots["bad"]].tolist() == [5]
-    assert "more upright" in fit.shots.loc[5, "note"]
+    assert "more toe up" in fit.shots.loc[5, "note"]
     assert fit.shots.loc[5, "weight"] < 0.15
     assert fit.shots.drop(index=5)["note"].eq("").all()
 
@@ -352,7 +352,7 @@ def test_warns_of_a_golfer_who_changes():
     clubs = [c for _ in range(6) for c in golfers.LABELS]
     shots = readings([(c, 3.0 * i / 48 + 0.7 * rng.standard_normal()) for i, c in enumerate(clubs)])
     assert any(
-        note.startswith("Late shots sit") and "more upright" in note for note in lt.fit_bag(shots, irons()).warnings
+        note.startswith("Late shots sit") and "more toe up" in note for note in lt.fit_bag(shots, irons()).warnings
     )
 
 

@@ -12,7 +12,7 @@ from ..base.checks import check
 from ..base.errors import InputError
 from ..lie.bagfit import SLICES, bend_room, whole_step_bend
 from ..lie.hands import handle_change_mm, length_change_in
-from ..lie.pooling import usual_length_in
+from ..lie.layout import usual_length_in
 from ..words.plans import (
     BEND,
     CHECKS,

@@ -16,8 +16,8 @@ from ..base.statistics import COVERAGE_FACTOR
 from ..bench.plan import CAUTION
 from ..flight.compare import compare_shots
 from ..flight.dispersion import Delivery
+from ..reading.drawing import draw_kept
 from ..reading.photo import open_photo
-from ..reading.pipeline import measure_photo
 from ..session.bends import retest_of
 from ..session.handed import handed_plan
 from ..session.middle import session_shots, standing
@@ -30,7 +30,6 @@ from . import charts
 from .pages import HITTING_CAUTION, at_place, page
 
 PHOTO_WIDTH_PX, PHOTO_QUALITY, OVERLAY_PX = 520, 82, 1280
-SAME_TILT_DEG = 0.05  # a photo measured again shows the mark that was kept if its tilt differs by no more
 
 
 def golfer_report(book, session, path=None, *, plan=None, comparison="usual", photos=4, unit="yd"):
@@ -85,7 +84,7 @@ def golfer_report(book, session, path=None, *, plan=None, comparison="usual", ph
         practise=_practise_lines(book, row, plan, days),
         retest=_retest_rows(book, row),
         strikes=_figure(_strike_figure(now.shots, fit.bag), "strikes", loaded),
-        photos=_photos(book, now.shots, fit.bag, photos),
+        photos=_photos(book, now.shots, photos),
         flight=_flight(comparison, unit, loaded),
         sure=_sure_lines(now),
         cautions=[CAUTION, HITTING_CAUTION],
@@ -318,7 +317,7 @@ def _usual_comparison(now, plan):
     return compare_shots(club, Delivery.typical(club, **now.swing), lie, u_lie_error_deg=u, **change)
 
 
-def _photos(book, shots, bag, most):
+def _photos(book, shots, most):
     """Return the photos of the best-read marks, one a club, made anew as small pictures within the page."""
     rows = shots[shots["counted"] & shots["photo"].notna() & shots["u_tilt_deg"].notna()].sort_values(
         "u_tilt_deg", kind="stable"
@@ -328,7 +327,7 @@ def _photos(book, shots, bag, most):
         if len(found) == most:
             break
         try:
-            rgb = _picture(book.photo(row.shot_id), bag[row.club], row.tilt_deg)
+            rgb = _picture(book, row)
         except PhotoError:
             continue
         small = cv2.resize(
@@ -352,18 +351,13 @@ def _photos(book, shots, bag, most):
     return found
 
 
-def _picture(photo, club, tilt_deg):
-    """Return the face with what was found drawn on it, or as it is where measuring it now does not give the tilt that
-    was kept."""
-    picture = open_photo(photo)
-    try:
-        mark = measure_photo(photo, club)
-    except PhotoError:
-        mark = None
-    if mark is None or abs(mark.tilt_deg - tilt_deg) > SAME_TILT_DEG:
-        return picture.rgb
-    drawn = mark.overlay(OVERLAY_PX)
-    corners = mark.corners * drawn.shape[1] / (picture.rgb.shape[1] * picture.reduction)
+def _picture(book, shot):
+    """Return the face with the marks that stand in the book drawn on it, or all of the photo where there are none."""
+    marks = book.marks(shot.shot_id)
+    drawn = draw_kept(picture := open_photo(book.photo(shot.shot_id)), marks, shot._asdict(), OVERLAY_PX)
+    if marks is None:
+        return drawn
+    corners = np.asarray(marks["corners"]) * drawn.shape[1] / (picture.rgb.shape[1] * picture.reduction)
     middle, half = (corners.max(0) + corners.min(0)) / 2, 0.7 * np.ptp(corners, axis=0)
     half = np.maximum(half, half[::-1] * (4 / 3, 3 / 4))  # four to three, as the page shows it
     low, high = np.clip([middle - half, middle + half], 0, drawn.shape[1::-1]).astype(int)

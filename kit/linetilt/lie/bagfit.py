@@ -13,11 +13,11 @@ from numpy.typing import ArrayLike
 from ..base.club import Bag, Club
 from . import advice, doubts
 from .pool import Pooled
+from .priors import Priors, Stop
 from .unknowns import COLUMNS, SessionUnknowns
 
 if TYPE_CHECKING:
     from .layout import Job
-    from .pooling import Priors, Stop
 
 BAD_SHOT_WEIGHT = 0.41  # set so that golfers who fit the model have about one good shot in fifty named
 
@@ -71,8 +71,8 @@ class BagFit:
         set aside), `residual_deg`, `bad` and a `note` on the bad ones.
     """
 
-    priors: "Priors"
-    stop: "Stop"
+    priors: Priors
+    stop: Stop
     _job: "Job" = field(repr=False)
     _pooled: Pooled = field(repr=False)
 
@@ -315,7 +315,7 @@ class BagFit:
         shots["residual_deg"] = shots["lie_error_deg"] - (job.known + self._pooled.line_mean)[job.line]
         shots["bad"] = counted & (shots["weight"] < BAD_SHOT_WEIGHT)
         shots["note"] = [
-            f"{abs(r):.1f}° {'more upright' if r > 0 else 'flatter'} than this club's other shots lead "
+            f"{abs(r):.1f}° {'more toe up' if r > 0 else 'more toe down'} than this club's other shots lead "
             "to expect: look at the print again"
             if bad
             else ""

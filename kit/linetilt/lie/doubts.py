@@ -147,12 +147,12 @@ def warnings(fit) -> list[str]:
     drift, z = _drift(fit)
     if abs(z) > DRIFT_Z and abs(drift) > DRIFT_DEG:
         notes.append(
-            f"Late shots sit {abs(drift):.1f}° {'more upright' if drift > 0 else 'flatter'} than early ones: "
+            f"Late shots sit {abs(drift):.1f}° {'more toe up' if drift > 0 else 'more toe down'} than early ones: "
             "the golfer may be tired or changing the swing. Rest, then hit a few early clubs again."
         )
     bow, z = _bow(fit)
     if abs(z) > BOW_Z and abs(bow) > BOW_DEG:
-        where = "more upright" if bow > 0 else "flatter"
+        where = "more toe up" if bow > 0 else "more toe down"
         notes.append(
             f"The set does not follow a straight trend: the middle clubs sit {abs(bow):.1f}° {where} "
             "than both ends lead to expect. "
@@ -168,7 +168,7 @@ def warnings(fit) -> list[str]:
             )
             notes.append(
                 f"The {club.label} stands apart: {abs(value):.1f}° "
-                f"{'more upright' if value > 0 else 'flatter'} than the "
+                f"{'more toe up' if value > 0 else 'more toe down'} than the "
                 f"other clubs lead to expect; {blame}."
             )
     return notes

@@ -1,5 +1,6 @@
 """What was found, drawn on the photo: from marks in pixels of the upright full-size photo, without measuring again."""
 
+from collections.abc import Mapping
 from typing import Any
 
 import cv2
@@ -117,6 +118,45 @@ def draw_marks(
     if caption:
         canvas.caption(caption)
     return canvas.rgb
+
+
+def draw_kept(
+    picture: Picture | Array, marks: Mapping[str, Any] | None, shot: Mapping[str, Any] | None, max_side: int = 1280
+) -> Array:
+    """Draw a mark as a book keeps it, without measuring it again.
+
+    Parameters
+    ----------
+    picture : linetilt.reading.photo.Picture
+        As `open_photo` gives it.
+    marks : dict or None
+        `corners` and `line`, as `SessionBook.marks` gives them; None: nothing is drawn.
+    shot : mapping or None
+        `tilt_deg` and the other numbers of a mark, such as a row of `SessionBook.shots`; None where there are no marks.
+    max_side : int
+        Most on the long side of what is returned, in pixels.
+
+    Returns
+    -------
+    ndarray of uint8, shape (h, w, 3), RGB
+    """
+    if marks is None or shot is None:
+        return Canvas(picture, max_side).rgb
+    share = None
+    if "by_hand" not in shot["remarks"].split():
+        low_heel, low_toe, high_toe, high_heel = np.asarray(marks["corners"], float)
+        field_px = (np.linalg.norm(low_toe - low_heel) + np.linalg.norm(high_toe - high_heel)) / 2
+        print_px = np.linalg.norm(np.subtract(*marks["line"]))
+        share = shot["line_width_mm"] / (shot["score_line_length_mm"] or np.nan) * field_px / print_px
+    return draw_marks(picture, marks["corners"], marks["line"], max_side, width_share=share, caption=caption(shot))
+
+
+def caption(mark: Mapping[str, Any]) -> str:
+    """Return tilt and strike of a mark as its picture says them: "+1.2 +/- 0.4 deg, 3 mm to the toe, 18 mm up"."""
+    said, toe = f"{mark['tilt_deg']:+.1f} +/- {2 * mark['u_tilt_deg']:.1f} deg", mark["strike_toe_mm"]
+    if toe is not None and np.isfinite(toe):
+        said += f", {abs(toe):.0f} mm to the {'toe' if toe >= 0 else 'heel'}, {mark['strike_up_mm']:.0f} mm up"
+    return said
 
 
 def _draw_upright(canvas: Canvas, corners: Floats, line: Floats) -> None:

@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 
 from .. import __version__
-from .drawing import draw_marks
+from .drawing import caption, draw_marks
 from .evidence import Array, Floats
 from .ink.band import Band
 from .photo import Picture
@@ -118,10 +118,6 @@ class FaceMark:
         -------
         ndarray of uint8, shape (H, W, 3), RGB
         """
-        caption = f"{self.tilt_deg:+.1f} +/- {2 * self.u_tilt_deg:.1f} deg"
-        if np.isfinite(self.strike_toe_mm):
-            side = "toe" if self.strike_toe_mm >= 0 else "heel"
-            caption += f", {abs(self.strike_toe_mm):.0f} mm to the {side}, {self.strike_up_mm:.0f} mm up"
         return draw_marks(
             self._picture,
             self.corners,
@@ -129,7 +125,7 @@ class FaceMark:
             max_side,
             scale=self._scale,
             width_share=None if "by_hand" in self.flags else self.line_width_mm / self.line_length_mm,
-            caption=caption,
+            caption=caption(vars(self)),
         )
 
     def to_row(self) -> dict[str, Any]:

@@ -291,13 +291,16 @@ class Figure:
     rgb: Array = field(repr=False)
     sentences: tuple[str, ...]
 
+    def jpeg(self) -> bytes:
+        """The picture as a JPEG file."""
+        return bytes(cv2.imencode(".jpg", np.ascontiguousarray(self.rgb[..., ::-1]), [cv2.IMWRITE_JPEG_QUALITY, 88])[1])
+
     def _repr_png_(self) -> bytes:
         return bytes(cv2.imencode(".png", np.ascontiguousarray(self.rgb[..., ::-1]))[1])
 
     def _repr_html_(self) -> str:
-        jpeg = cv2.imencode(".jpg", np.ascontiguousarray(self.rgb[..., ::-1]), [cv2.IMWRITE_JPEG_QUALITY, 88])[1]
         said = "".join(f"<li>{_escaped(sentence)}</li>" for sentence in self.sentences)
-        data = base64.b64encode(bytes(jpeg)).decode("ascii")
+        data = base64.b64encode(self.jpeg()).decode("ascii")
         return f"<img alt='photo with what was found' src='data:image/jpeg;base64,{data}'><ol>{said}</ol>"
 
 

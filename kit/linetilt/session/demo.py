@@ -11,7 +11,7 @@ import pandas as pd
 from ..base.club import Bag, Club
 from ..book.book import SessionBook
 from ..lie.geometry import print_tilt_deg
-from ..lie.pooling import usual_length_in
+from ..lie.layout import usual_length_in
 from ..reading.photo import DIAGONAL_35MM, open_photo
 from .entering import enter_readings
 from .handed import hand_out

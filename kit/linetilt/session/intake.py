@@ -2,7 +2,7 @@
 here."""
 
 import threading
-from collections import Counter, OrderedDict
+from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,8 +14,9 @@ from ..base.errors import InputError, LinetiltError, PhotoError
 from ..base.states import CLEAN_FACE, COUNTED, REFUSED, TO_LOOK_AT, reason_of
 from ..lie.balls import lie_readings
 from ..lie.start import StartDirection, start_from_net
+from ..reading.drawing import draw_kept
 from ..reading.photo import open_photo
-from ..reading.pipeline import measure_photo
+from ..reading.pipeline import measure_photo, trace_photo
 from ..words.shots import refusal_words, state_words
 from .middle import session_shots, shared_facts
 from .photo_files import PhotoFiles, photo_folder
@@ -26,7 +27,6 @@ SCREEN = "photos"  # who acts, in the book's list of edits
 FOLDER = "photo folder"  # the name of a session's setting
 NO_PHOTO = ("unreadable", "too_large")  # nothing that is worth keeping in the book
 PICTURE_PX = 1600
-_MARKS_KEPT = 6  # measured marks kept in memory; any other is measured again when it is looked at
 
 
 @dataclass(frozen=True)
@@ -93,11 +93,7 @@ class PhotoIntake:
             {},
             {},
         )  # by name: said by the fitter before, or found, but not in the book
-        self._marks, self._sizes, self._kept_sizes = (
-            OrderedDict(),
-            {},
-            {},
-        )  # marks by shot; full sizes by path; bytes by the book's name
+        self._sizes, self._kept_sizes = {}, {}  # full sizes by path; bytes by the book's name
         self.look(settled=True)
 
     def of_session(self, session):
@@ -234,7 +230,7 @@ class PhotoIntake:
     def take(self, name, club=None):
         """Measure a photo, enter it as a shot that is still to be looked at, and return its `FaceMark`.
 
-        Does nothing to a photo that is in the book with a mark.
+        Does nothing to a photo that is in the book with a mark, and returns None.
 
         Raises
         ------
@@ -246,11 +242,8 @@ class PhotoIntake:
         with self._busy:
             entry = self.entry(name)
             if entry.shot is not None and entry.state != REFUSED:
-                return self.mark(name)
-            label = club or entry.club
-            if label is None:
-                raise InputError(f"nobody has said which club {name} shows; expected one of the bag; choose it first")
-            return self._enter(entry, label)
+                return None
+            return self._enter(entry, club or self._need_club(entry).label)
 
     def place(self, name, corners=None, line=None):
         """Measure again from marks placed by hand, and return the `FaceMark`; what is not given is looked for in the
@@ -305,27 +298,6 @@ class PhotoIntake:
     def acting(self):
         """Write as this screen, in this session alone (see `SessionBook.acting`)."""
         return self.book.acting(SCREEN, self.session)
-
-    def mark(self, name):
-        """Return a photo's `FaceMark`, measured again from the book's marks where it is not at hand; None where there
-        is none.
-
-        What stands in the book is not touched.
-        """
-        with self._busy:
-            entry = self.entry(name)
-            shot = self.shot(name)
-            if shot is None or pd.isna(shot["tilt_deg"]):
-                return None
-            key = self._key(entry)
-            if key not in self._marks:
-                try:
-                    mark = self._measured(entry, self.bag[entry.club], **self.by_hand(name))
-                except PhotoError:  # a newer kit may refuse what an older one took
-                    return None
-                self._keep(key, mark)
-            self._marks.move_to_end(key)
-            return self._marks[key]
 
     def by_hand(self, name):
         """Return which marks the fitter placed, as the arguments that `place` takes."""
@@ -412,20 +384,34 @@ class PhotoIntake:
     def size(self, name):
         """Return width and height of the upright full-size photo."""
         entry = self.entry(name)
-        return self._sizes[entry.path] if entry.path in self._sizes else self._picture(entry)[1]
+        if entry.path not in self._sizes:
+            self._open(entry)
+        return self._sizes[entry.path]
 
     def picture(self, name, with_marks=True):
-        """Return a JPEG of a photo for the screen, with what was found in it or as it is, and the size of the full
-        photo.
+        """Return a JPEG of a photo for the screen, with the marks that stand in the book or as it is, and the size of
+        the full photo.
 
         Raises
         ------
         PhotoError
             Where the file is no photo.
         """
-        mark = self.mark(name) if with_marks else None
-        rgb = self._picture(self.entry(name))[0] if mark is None else mark.overlay(max_side=PICTURE_PX)
-        return _jpeg(rgb), self.size(name)
+        picture = self._open(self.entry(name))
+        marks = self._stored_marks(name) if with_marks else None
+        rgb = draw_kept(picture, marks, self.shot(name), PICTURE_PX)
+        return cv2.imencode(".jpg", cv2.cvtColor(rgb, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, 88])[
+            1
+        ].tobytes(), self.size(name)
+
+    def trace(self, name):
+        """Return the `Trace` of a photo: what every step of its reading finds now, whether it is answered or refused.
+
+        What stands in the book is not touched.
+        """
+        entry = self.entry(name)
+        club = self._need_club(entry)
+        return trace_photo(entry.path, club, **self._clean_face(entry, club), **self.by_hand(name))
 
     # Inside
 
@@ -477,29 +463,28 @@ class PhotoIntake:
         else:
             decide = (TO_LOOK_AT, "", "") if entry.state == REFUSED else None
             self.book.measure_again(entry.shot, mark=kept, decide=decide, **again)
-        self._keep(self._key(self.entry(entry.name)), mark)
         return mark
 
+    def _need_club(self, entry):
+        if entry.club is None:
+            raise InputError(f"nobody has said which club {entry.name} shows; expected one of the bag; choose it first")
+        return self.bag[entry.club]
+
     def _measured(self, entry, club, **by_hand):
+        return self._measure(entry.path, club, **self._clean_face(entry, club), **by_hand)
+
+    def _clean_face(self, entry, club):
+        """The last photo of this club's wiped face, as `measure_photo` takes it."""
         shots = self.book.shots(self.session)
         clean = shots.loc[
             (shots["reason"] == CLEAN_FACE) & (shots["club"] == club.label) & (shots["shot_id"] != entry.shot),
             "shot_id",
         ]
-        before = {"before": self.book.photo(int(clean.iloc[-1]))} if len(clean) else {}
-        return self._measure(entry.path, club, **before, **by_hand)
+        return {"before": self.book.photo(int(clean.iloc[-1]))} if len(clean) else {}
 
     def _stored_marks(self, name):
         shot = self.entry(name).shot
         return None if shot is None else self.book.marks(shot)
-
-    def _key(self, entry):
-        return entry.shot, entry.club, repr(self.book.marks(entry.shot))
-
-    def _keep(self, key, mark):
-        self._marks[key] = mark
-        while len(self._marks) > _MARKS_KEPT:
-            self._marks.popitem(last=False)
 
     def _in_book(self, name):
         shot = self.entry(name).shot
@@ -509,11 +494,11 @@ class PhotoIntake:
             )
         return shot
 
-    def _picture(self, entry):
+    def _open(self, entry):
         picture = open_photo(entry.path)
         height, width = picture.rgb.shape[:2]
         self._sizes[entry.path] = width * picture.reduction, height * picture.reduction
-        return picture.rgb, self._sizes[entry.path]
+        return picture
 
 
 class _WithHand:
@@ -570,10 +555,3 @@ def open_photos(book, folder=None, bag=None, shot_list=None, *, demo=None):
 
 def _entered(name, path, row):
     return Entry(name, path, row["club"], row["state"], state_words(row), refusal_words(row), row["shot_id"])
-
-
-def _jpeg(rgb):
-    scale = PICTURE_PX / max(rgb.shape[:2])
-    if scale < 1:
-        rgb = cv2.resize(rgb, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-    return cv2.imencode(".jpg", cv2.cvtColor(rgb, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, 88])[1].tobytes()

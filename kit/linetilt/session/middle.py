@@ -19,7 +19,8 @@ from ..bench.plan import plan_bends
 from ..book.book import SessionBook
 from ..lie.bagfit import BagFit
 from ..lie.balls import lie_budgets, lie_readings
-from ..lie.pooling import Stop, fit_bag
+from ..lie.pooling import fit_bag
+from ..lie.priors import Stop
 from ..lie.unknowns import SessionUnknowns
 from ..words.terms import SIDES
 

@@ -10,9 +10,10 @@ import ipywidgets as widgets
 from ...base.errors import InputError, LinetiltError, SessionChanged
 from ...session.middle import opened_elsewhere, session_row
 
+# Dicts: each widget makes its own layout of it, and one that hides itself hides no other.
 LABEL = {"description_width": "150px"}
-FIELD = widgets.Layout(width="340px")
-ROW = widgets.Layout(flex_flow="row wrap", align_items="center")
+FIELD = {"width": "340px"}
+ROW = {"flex_flow": "row wrap", "align_items": "center"}
 WIDE = {
     "max_width": "99%",
     "overflow": "auto hidden",

@@ -18,7 +18,7 @@ from ...session.middle import standing
 from ...words.terms import sits
 from .common import CHART_STYLE, STYLE, WIDE, book_line, message_line, shown_errors
 
-_WIDE = widgets.Layout(width="97%")
+_WIDE = {"width": "97%"}
 _LABEL = {"description_width": "118px"}
 _TABLE_STYLE = (
     CHART_STYLE + "<style>.lt-shots td,.lt-shots th{text-align:right;padding:1px 4px;white-space:nowrap}"

@@ -46,7 +46,7 @@ COLUMNS = {
     "balls": "balls",
     "strikes": "strikes, mm",
 }
-FIELD = widgets.Layout(width="440px", max_width="97%")
+FIELD = {"width": "440px", "max_width": "97%"}
 SCREEN = "lie table"  # who acts, in the book's list of edits
 SECTIONS = ("Club by club", "Limits and bench", "Where shots miss", "Bench sheet", "After the bend")
 _BAG_STYLE = CHART_STYLE + (

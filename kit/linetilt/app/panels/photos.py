@@ -128,6 +128,9 @@ class PhotosPanel(widgets.VBox):
             False, description="Move the marks by hand", layout=widgets.Layout(width="auto", min_width="200px")
         )
         self._found = _button("Back to what was found")
+        self._steps = widgets.ToggleButton(
+            False, description="Why? Show every step", layout=widgets.Layout(width="auto", min_width="170px")
+        )
         left = widgets.VBox(
             [self._list, self._club, self._start, self._off, self._side, self._net, self._set_start],
             layout=widgets.Layout(width="242px"),
@@ -137,7 +140,7 @@ class PhotosPanel(widgets.VBox):
                 self._words,
                 widgets.HBox([self._count, self._measure, self._why, self._other, self._aside, self._undo], layout=ROW),
                 self._clean,
-                widgets.HBox([self._hand, self._found], layout=ROW),
+                widgets.HBox([self._hand, self._found, self._steps], layout=ROW),
                 self._picture,
                 self._more,
             ],
@@ -215,6 +218,7 @@ class PhotosPanel(widgets.VBox):
             self._start: self._on_start_kind,
             self._why: self._on_why,
             self._hand: self._on_hand,
+            self._steps: self._on_steps,
         }
         for control, callback in changes.items():
             control.observe(wrap(callback), "value")
@@ -297,6 +301,7 @@ class PhotosPanel(widgets.VBox):
             (self._aside, shot is not None and entry.state != SET_ASIDE),
             (self._set_start, entry),
             (self._hand, shot is not None),
+            (self._steps, entry and entry.club),
             (self._club, entry),
             (self._measure, entry and entry.state in (NEW, REFUSED)),
         ):
@@ -358,6 +363,9 @@ class PhotosPanel(widgets.VBox):
 
     def _draw(self, entry):
         picture, by_hand = self._picture, self._hand.value
+        if self._steps.value and entry is not None and entry.club:
+            self._draw_steps(entry)
+            return
         self._found.layout.display = None if by_hand else "none"
         if entry is None:
             picture.picture = b""
@@ -376,12 +384,22 @@ class PhotosPanel(widgets.VBox):
                 f"Photo {entry.name} of a clubface, {what}; the numbers are in the text below.",
             )
 
+    def _draw_steps(self, entry):
+        """The photo with what every step of the reading found, and a sentence for each."""
+        trace = self._intake.trace(entry.name)
+        with self._picture.hold_sync():
+            self._picture.picture, self._picture.corners, self._picture.line = trace.figure(entry.path).jpeg(), [], []
+            self._picture.active = False
+            self._picture.alt = f"Photo {entry.name} with what every step found; the steps are told below."
+        said = "".join(f"<li>{html.escape(sentence)}</li>" for sentence in trace.sentences)
+        self._more.value = f"{STYLE}<div class='lt-text'><ol>{said}</ol></div>"
+
     def _next(self):
         """Choose the next photo that waits for a decision, if there is one."""
         names = [name for _, name in self._list.options]
         waiting = {entry.name for entry in self._intake.entries() if entry.state in (NEW, TO_LOOK_AT)}
         after = names.index(self._list.value)
-        self._hand.value = False
+        self._hand.value = self._steps.value = False
         self._refresh(next((name for name in names[after + 1 :] + names[:after] if name in waiting), None))
         self._show()
 
@@ -391,7 +409,7 @@ class PhotosPanel(widgets.VBox):
         if self._quiet:
             return
         self._quiet = True
-        self._hand.value = False
+        self._hand.value = self._steps.value = False
         self._quiet = False
         self._show()
 
@@ -514,8 +532,19 @@ class PhotosPanel(widgets.VBox):
         say(self._message, f"Taken back. {entry.name} is now: {_state(entry)}." if entry else "Taken back.")
 
     def _on_hand(self, _):
-        if not self._quiet:
-            self._show()
+        self._one_of(self._hand, self._steps)
+
+    def _on_steps(self, _):
+        self._one_of(self._steps, self._hand)
+
+    def _one_of(self, pressed, other):
+        """Handles or steps, never both."""
+        if self._quiet:
+            return
+        self._quiet = True
+        other.value = other.value and not pressed.value
+        self._quiet = False
+        self._show()
 
     def _on_marks(self, change):
         if self._quiet or not self._picture.active:

@@ -6,6 +6,7 @@ import shutil
 
 import linetilt as lt
 import pytest
+from linetilt.session.middle import standing
 
 from .conftest import ROOT, WAIT_S, Pages, Server
 from .test_dispersion import READ, handle
@@ -64,6 +65,8 @@ def set_up(page):
     page.get_by_label("Ball to net, yards").fill("3,28")
     page.keyboard.press("Enter")
     page.get_by_text("started 1.9° off the line").wait_for()
+    page.get_by_label("The golfer", exact=True).select_option("draws a little")
+    page.get_by_text("2.0° in-to-out, ±3.0°").first.wait_for()
     page.get_by_label("New club").fill("6")
     page.get_by_label("its loft in degrees").fill("30")
     click(page, "Add club")
@@ -140,8 +143,9 @@ def test_from_a_clean_book_to_a_bend_list(pages, server, tmp_path):
 
     # the bag, and a sheet for the bench
     bag = pages.run(NB3)
-    assert bag.locator(".lt-text h3").first.inner_text().startswith("Hit the ")
     with lt.SessionBook(server.book) as book:
+        step = standing(book, 1).fit.next_step()
+        assert bag.locator(".lt-text h3").first.inner_text().startswith(step.sentence)
         plan = lt.session_plan(book, 1).set_index("club")
     for club in ("6", "8"):
         row = bag.locator(".lt-bag tr", has=bag.locator("th", has_text=re.compile(f"^{club}$"))).inner_text()

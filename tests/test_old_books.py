@@ -5,12 +5,14 @@ import json
 import re
 import sqlite3
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import linetilt as lt
 import pandas as pd
 import pytest
 from linetilt.book.schema import STEPS
+from linetilt.session.middle import session_bag, shared_facts
 
 FOLDER = Path(__file__).parent / "books"
 OLD = json.loads((FOLDER / "expected.json").read_text())
@@ -90,12 +92,15 @@ def test_what_stood_in_an_old_book_is_there_today(name, tmp_path):
         assert book.check() == []
         shots, read = book.shots(1), lt.session_shots(book, 1)
         plan = lt.session_plan(book, 1)
-    # what follows from the facts is what the old kit said
-    for name_ in ("lie_error_deg", "u_lie_error_deg"):
-        said = [line[name_] for line in expected["shots"]]
-        assert read[name_].to_numpy(float) == pytest.approx(
-            pd.array(said, "Float64").to_numpy(float, na_value=float("nan")), abs=1e-9, nan_ok=True
-        )
+        shared = shared_facts(book, 1)
+        shared["session"] = replace(shared["session"], shaft_lean_deg=(0.0, 1.0))
+        upright = lt.lie_readings(shots, session_bag(book, 1), **shared)
+    # what follows from the facts is what the old kit said, who held every shaft upright and known to be
+    said = pd.array([line["lie_error_deg"] for line in expected["shots"]], "Float64").to_numpy(
+        float, na_value=float("nan")
+    )
+    assert upright["lie_error_deg"].to_numpy(float) == pytest.approx(said, abs=1e-9, nan_ok=True)
+    assert read["lie_error_deg"].isna().tolist() == upright["lie_error_deg"].isna().tolist()
     assert plan.loc[plan["club"] == "7", "done_deg"].tolist() == [-1.0]  # the bend came after the session
     old = [{fact: line[fact] for fact in FACTS} for line in expected["shots"]]
     assert rows(shots, old) == old

@@ -278,6 +278,29 @@ def test_the_same_photo_twice_in_a_folder_is_one_shot(intake, folder, book):
     assert [state for name, state in states(again).items() if name in ("7-1.jpg", "7-3.jpg")] == ["to_look_at"]
 
 
+def test_two_screens_on_one_folder_make_no_shot_twice(intake, folder, book):
+    with lt.SessionBook(book.path) as there:
+        other = PhotoIntake(there, intake.session, folder, measure=Measure())
+        for name in ("7-1.jpg", "7-2.jpg", "7-10.jpg"):
+            first, second = (intake, other) if name != "7-2.jpg" else (other, intake)
+            first.take(name), second.take(name), first.take(name)
+        other.count("7-1.jpg")
+        assert book.shots()["note"].tolist() == ["7-1.jpg", "7-2.jpg", "7-10.jpg"]
+        assert states(intake) == states(other) and states(intake)["7-1.jpg"] == "counted"
+
+
+def test_every_step_of_a_refused_photo_can_be_looked_at(book, folder):
+    """The stand-in's drawings are no faces: the real reading refuses them, and its steps say so; no shot is touched."""
+    intake = PhotoIntake(book, open_session(book, CLUBS), folder)
+    with pytest.raises(lt.PhotoError) as refused:
+        intake.take("7-1.jpg")
+    before, trace = book.shots(), intake.trace("7-1.jpg")
+    assert trace.verdict.code == refused.value.code and trace.mark is None and len(trace.sentences) >= 2
+    pd.testing.assert_frame_equal(book.shots(), before)
+    with pytest.raises(lt.InputError, match="choose it first"):
+        intake.trace("IMG_9.jpg")
+
+
 def test_an_arriving_file_is_taken_when_it_has_stopped_growing(intake, folder):
     whole = write_photo(folder.parent / "x.jpg", 77).read_bytes()
     (folder / "7-11.jpg").write_bytes(whole[:500])

@@ -3,6 +3,7 @@ it."""
 
 import base64
 import html
+import re
 import threading
 
 import ipywidgets as widgets
@@ -95,8 +96,8 @@ class LieTablePanel(widgets.VBox):
                 ),
             )
         )
-        said_above = message_line()  # the same words beside the buttons above and beside the fields below
-        traitlets.link((self._message, "value"), (said_above, "value"))
+        said_above = message_line()  # the same words beside the buttons above and beside the fields below, spoken once
+        traitlets.dlink((self._message, "value"), (said_above, "value"), lambda said: re.sub(r" role='\w+'", "", said))
         super().__init__(
             [
                 book_line(book),

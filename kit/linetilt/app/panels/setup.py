@@ -383,7 +383,7 @@ class SwingPanel(_Panel):
         self._path = typed("Path, °", placeholder="in-to-out minus, such as -3", style=LABEL, layout=FIELD)
         self._path_doubt = typed("give or take, °", placeholder="such as 2", style=LABEL, layout=FIELD)
         self._keep_path = _button("Enter path", "keeps the path with this session and the golfer's next ones")
-        self._shaft = typed("Shaft forward, °", placeholder="empty: not known (5 is usual)", style=LABEL, layout=FIELD)
+        self._shaft = typed("Shaft forward, °", placeholder="empty: not known", style=LABEL, layout=FIELD)
         self._shaft_doubt = typed("give or take, °", placeholder="such as 3", style=LABEL, layout=FIELD)
         self._keep_shaft = _button("Enter shaft lean", "keeps the lean with this session and the golfer's next ones")
         self._degrees = widgets.HBox([self._path, self._path_doubt, self._keep_path], layout=ROW)

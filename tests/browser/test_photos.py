@@ -93,6 +93,11 @@ def test_from_photos_to_a_book_that_a_restart_brings_back(open_panel, pages, lab
     assert re.search(r"Toe (up|down) about \d\.\d°, ±\d\.\d°", said(page)) or "Level" in said(page)
     click(page, "Count it")
     wait_look(page, "✓ 6-2.jpg:counted", "6-3.jpg:to look at")  # the next is measured as it comes up
+    click(page, "Why? Show every step")
+    page.get_by_role("img", name="Photo 6-3.jpg with what every step found").wait_for()
+    assert page.locator(".lt-text li").all_inner_texts()[0].startswith("picture: ")
+    click(page, "Why? Show every step")
+    page.get_by_role("img", name="Photo 6-3.jpg of a clubface, with what was found").wait_for()
     page.get_by_label("Reason").select_option("double print")
     click(page, "Set it aside")
     wait_look(page, "6-3.jpg:double print", "6-4.jpg:to look at")

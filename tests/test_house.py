@@ -4,6 +4,7 @@ be.
 
 import ast
 import importlib
+import inspect
 import subprocess
 import sys
 import tomllib
@@ -35,6 +36,30 @@ def test_every_file_is_formatted():
 
 def test_mypy_finds_nothing(tmp_path):
     run("mypy", "--cache-dir", str(tmp_path))
+
+
+def public_functions():
+    """Every public function of the packages, and every method and property that a public class offers."""
+    for package in ORDER[:-1]:
+        module = importlib.import_module(f"linetilt.{package}")
+        for thing in (getattr(module, name) for name in dir(module) if not name.startswith("_")):
+            if inspect.isfunction(thing):
+                yield thing
+            elif inspect.isclass(thing) and thing.__module__.startswith("linetilt."):
+                parts = (inspect.getattr_static(thing, name) for name in dir(thing) if not name.startswith("_"))
+                functions = (getattr(part, "fget", None) or getattr(part, "__func__", part) for part in parts)
+                yield from filter(inspect.isfunction, functions)
+
+
+def test_every_public_name_says_its_types():
+    """Each argument, and what comes back."""
+    functions = {inspect.unwrap(one) for one in public_functions() if one.__module__.startswith("linetilt.")}
+    missing = {
+        f"{one.__module__}.{one.__qualname__}": sorted(untyped)
+        for one in functions
+        if (untyped := {*inspect.signature(one).parameters, "return"} - {"self", "cls"} - set(one.__annotations__))
+    }
+    assert missing == {} and len(functions) > 150
 
 
 # ---- what imports what -----------------------------------------------------------------------------------------------

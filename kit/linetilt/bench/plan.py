@@ -2,15 +2,17 @@
 the reason in words."""
 
 import math
+from collections.abc import Mapping
 from statistics import NormalDist
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from ..base.checks import check
+from ..base.club import Bag
 from ..base.errors import InputError
-from ..lie.bagfit import SLICES, bend_room, whole_step_bend
+from ..lie.bagfit import SLICES, BagFit, bend_room, whole_step_bend
 from ..lie.hands import handle_change_mm, length_change_in
 from ..lie.layout import usual_length_in
 from ..words.plans import (
@@ -55,18 +57,18 @@ _MOVE_LOFT_DEG, _MOVE_M_PER_DEG = (34.0, 58.0), (2.0, 1.0)
 
 
 def plan_bends(
-    fit,
-    bag,
+    fit: BagFit,
+    bag: Bag,
     *,
-    done_deg=None,
-    step_deg=0.25,
-    cap_deg=None,
-    misses=None,
-    bend_uncertainty_deg=U_BEND_DEG,
-    sure=0.8,
-    worth_deg=0.25,
-    feared_weight=3.0,
-):
+    done_deg: Mapping[str, float] | None = None,
+    step_deg: float = 0.25,
+    cap_deg: float | None = None,
+    misses: Mapping[str, Any] | None = None,
+    bend_uncertainty_deg: float = U_BEND_DEG,
+    sure: float = 0.8,
+    worth_deg: float = 0.25,
+    feared_weight: float = 3.0,
+) -> pd.DataFrame:
     """Decide club by club.
 
     Parameters

@@ -3,6 +3,7 @@
 import json
 import sqlite3
 from dataclasses import replace
+from typing import Any
 
 import pandas as pd
 
@@ -16,7 +17,7 @@ from .store import put_sql, reading
 class Correcting(Entering):
     """The part of a `SessionBook` that corrects, decides and takes back."""
 
-    def change(self, kind, row, **values):
+    def change(self, kind: str, row: int, **values: Any) -> None:
         """Correct an entry; what stood there before stays in `history`.
 
         Parameters
@@ -69,7 +70,7 @@ class Correcting(Entering):
             values["retest_of"] = self._need("session", values["retest_of"])
         self._correct(kind, rows, values)
 
-    def remove_club(self, bag, club):
+    def remove_club(self, bag: int, club: str) -> None:
         """Take a club and its gauge readings out of a bag; `undo` brings it back. A club with shots or bends stays.
 
         Raises
@@ -88,7 +89,7 @@ class Correcting(Entering):
                 self._delete("gauge", gauge)
             self._delete("club", club_id)
 
-    def decide(self, shot, state, reason="", why=""):
+    def decide(self, shot: int, state: str, reason: str = "", why: str = "") -> None:
         """Say what becomes of a shot.
 
         Parameters
@@ -103,12 +104,22 @@ class Correcting(Entering):
         values = {"state": state, "reason": reason} | check_entry({"why": why})
         self._correct("shot", [self._need("shot", shot)], values, "decided")
 
-    def set_aside(self, shot, why):
+    def set_aside(self, shot: int, why: str) -> None:
         """Leave a shot out of the pooling; `why` is a reason's code, its words, or words of one's own. `decide` takes
         it in again."""
         self.decide(shot, SET_ASIDE, *reason_of(why))
 
-    def measure_again(self, shot, *, mark=None, lie=None, start=None, net=None, club=None, decide=None):
+    def measure_again(
+        self,
+        shot: int,
+        *,
+        mark: Any = None,
+        lie: Any = None,
+        start: Any = None,
+        net: Any = None,
+        club: str | None = None,
+        decide: tuple[str, str, str] | None = None,
+    ) -> None:
         """Put new facts (see `add_shots`) in place of a shot's old ones, which stay in `history`.
 
         Parameters
@@ -152,7 +163,7 @@ class Correcting(Entering):
             )
         self._correct("shot", [shot], values)
 
-    def undo(self, edit=None):
+    def undo(self, edit: int | None = None) -> str:
         """Take back the last edit of the book that is not yet taken back, whoever made it, and return what it was.
 
         With `edit` (an edit_id of `history`) that one, unless it is taken back already or a later one touched the same
@@ -200,7 +211,7 @@ class Correcting(Entering):
             self._delete(kind, row)
 
     @reading
-    def history(self, kind=None, row=None):
+    def history(self, kind: str | None = None, row: int | None = None) -> pd.DataFrame:
         """Return what happened, oldest first: all edits of the book, or the revisions of one entry.
 
         Returns

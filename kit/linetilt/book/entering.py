@@ -1,13 +1,14 @@
 """Entering: golfers, bags, sessions, shots, plans handed out and bends. Each method is one transaction."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from ..base.checks import check
-from ..base.club import club_label
+from ..base.club import Club, club_label
 from ..base.errors import InputError
 from ..base.states import COUNTED, check_state
 from .schema import (
@@ -25,13 +26,13 @@ from .store import Store, moment
 class Entering(Store):
     """The part of a `SessionBook` that enters."""
 
-    def add_golfer(self, name, handed="right", note=""):
+    def add_golfer(self, name: str, handed: str = "right", note: str = "") -> int:
         """Enter a golfer and return the golfer's id."""
         values = check_entry({"name": name, "handed": handed, "note": note})
         with self._edit("added", "golfer added"):
             return self._insert("golfer", values)
 
-    def add_bag(self, golfer, bag, name="bag", *, day=None, note=""):
+    def add_bag(self, golfer: int, bag: Any, name: str = "bag", *, day: str | None = None, note: str = "") -> int:
         """Enter a golfer's clubs and return the bag's id.
 
         Parameters
@@ -55,11 +56,11 @@ class Entering(Store):
                 self._insert_club(bag_id, club, day)
             return bag_id
 
-    def add_club(self, bag, club, *, day=None):
+    def add_club(self, bag: int, club: Club, *, day: str | None = None) -> int:
         """Add one `Club` to a bag and return the club's id; `day` dates its gauge reading, if it has one."""
         return self.add_clubs(bag, [club], day=day)[0]
 
-    def add_clubs(self, bag, clubs, *, day=None):
+    def add_clubs(self, bag: int, clubs: Iterable[Club], *, day: str | None = None) -> list[int]:
         """Add several `Club`s to a bag as one entry, which `undo` takes back as a whole, and return their ids.
 
         Raises
@@ -83,7 +84,7 @@ class Entering(Store):
                 there.add(club_label(club.label))
             return [self._insert_club(bag, club, day) for club in clubs]
 
-    def add_gauge_reading(self, bag, club, gauge_lie_deg, *, day=None):
+    def add_gauge_reading(self, bag: int, club: str, gauge_lie_deg: float, *, day: str | None = None) -> int:
         """Enter the lie of a club read on a gauge, in degrees, and return the reading's id.
 
         The reading entered last is the club's lie; `day` is for the record.
@@ -92,7 +93,16 @@ class Entering(Store):
         with self._edit("added", f"gauge reading added, club {club}"):
             return self._insert("gauge", {"club_id": self._club_id(bag, club), **values})
 
-    def add_session(self, bag, *, day=None, place="", retest_of=None, note="", **settings):
+    def add_session(
+        self,
+        bag: int,
+        *,
+        day: str | None = None,
+        place: str = "",
+        retest_of: int | None = None,
+        note: str = "",
+        **settings: Any,
+    ) -> int:
         """Enter a session with a bag and return its id; it is then the one that this bay works in.
 
         Parameters
@@ -119,11 +129,11 @@ class Entering(Store):
             self._open_session(session)
             return session
 
-    def add_shot(self, session, club, **facts):
+    def add_shot(self, session: int, club: str, **facts: Any) -> int:
         """Enter one shot and return its id: `add_shots` with one shot."""
         return self.add_shots(session, [{"club": club, **facts}])[0]
 
-    def add_shots(self, session, shots):
+    def add_shots(self, session: int, shots: Iterable[Mapping[str, Any]]) -> list[int]:
         """Enter several shots as one entry, all of them or none, and return their ids.
 
         A shot whose key is in the session already is not entered again: its id is that of the first time. The key of a
@@ -213,7 +223,7 @@ class Entering(Store):
             key = check_entry({"key": key})["key"]
         return {"club": given["club"], "photo": given["photo"], "key": key, "state": state} | row
 
-    def add_plan(self, session, plan, *, basis=None, kit="", note=""):
+    def add_plan(self, session: int, plan: pd.DataFrame, *, basis: Any = None, kit: str = "", note: str = "") -> int:
         """Keep a plan that was handed out (a DataFrame, a row a club) and return its id.
 
         Parameters
@@ -234,14 +244,23 @@ class Entering(Store):
         with self._edit("added", "plan added"):
             return self._insert("plan", {"session_id": self._need("session", session), **values})
 
-    def add_bend(self, bag, club, bend_deg, *, day=None, gauge_lie_deg=None, note=""):
+    def add_bend(
+        self,
+        bag: int,
+        club: str,
+        bend_deg: float,
+        *,
+        day: str | None = None,
+        gauge_lie_deg: float | None = None,
+        note: str = "",
+    ) -> int:
         """Enter a bend that was done, upright positive, in degrees, and the gauge's reading after it if there is one;
         return its id."""
         return self.add_bends(
             bag, [{"club": club, "bend_deg": bend_deg, "gauge_lie_deg": gauge_lie_deg, "note": note}], day=day
         )[0]
 
-    def add_bends(self, bag, bends, *, day=None):
+    def add_bends(self, bag: int, bends: Any, *, day: str | None = None) -> list[int]:
         """Enter several bends as one entry, all of them or none, and return their ids.
 
         Parameters
@@ -269,7 +288,7 @@ class Entering(Store):
                     self._insert("gauge", {"club_id": club_id, "day": day, **gauge})
         return ids
 
-    def open_session(self, session):
+    def open_session(self, session: int) -> None:
         """Make a session the one that this bay works in; no edit, so `undo` passes it over."""
         session = self._need("session", session)
         with self._lock, self._sentences():
@@ -278,7 +297,7 @@ class Entering(Store):
     def _open_session(self, session):
         self._db.execute("INSERT INTO opening (session_id, bay) VALUES (?, ?)", (session, self.bay))
 
-    def keep_setting(self, session, name, value):
+    def keep_setting(self, session: int, name: str, value: Any) -> None:
         """Keep a choice made for a session, such as the bench's step: any value that JSON holds, by name. No edit, so
         `undo` passes it over."""
         session, value = self._need("session", session), json.dumps(value)

@@ -4,6 +4,8 @@ import hashlib
 import json
 import re
 from dataclasses import fields
+from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -37,16 +39,16 @@ _COUNTS = "state = 'counted' AND coalesce(tilt_deg, lie_error_deg) IS NOT NULL"
 class Looking(Correcting):
     """The part of a `SessionBook` that reads."""
 
-    def golfers(self):
+    def golfers(self) -> pd.DataFrame:
         """Return a DataFrame, a row a golfer."""
         return self._table("SELECT id AS golfer_id, name, handed, note FROM golfer ORDER BY id")
 
-    def bags(self):
+    def bags(self) -> pd.DataFrame:
         """Return a DataFrame, a row a bag."""
         return self._table("SELECT id AS bag_id, golfer_id, name, note FROM bag ORDER BY id")
 
     @reading
-    def clubs(self, bag, *, session=None):
+    def clubs(self, bag: int, *, session: int | None = None) -> pd.DataFrame:
         """Return a DataFrame, a row a club of a bag: club_id, then the fields of `Club` as they are now.
 
         Bends done count in `bent_deg`, and in `gauge_lie_deg` where no reading was taken after them. The gauge reading
@@ -66,14 +68,14 @@ class Looking(Correcting):
         return table[["club_id", *(field.name for field in fields(Club))]].astype({"from_set": bool})
 
     @reading
-    def bag(self, bag, *, session=None):
+    def bag(self, bag: int, *, session: int | None = None) -> Bag:
         """Return a `Bag` as its clubs are now, or as they were when a session's balls were hit (see `clubs`)."""
         rows = self.clubs(bag, session=session).drop(columns="club_id").astype(object).to_dict("records")
         return Bag.as_kept(
             Club(**{name: None if pd.isna(value) else value for name, value in row.items()}) for row in rows
         )
 
-    def gauge_readings(self, bag):
+    def gauge_readings(self, bag: int) -> pd.DataFrame:
         """Return a DataFrame, a row a gauge reading of a bag's clubs."""
         return self._table(
             "SELECT gauge.id AS gauge_id, label AS club, day, gauge_lie_deg FROM gauge JOIN club ON club.id = club_id "
@@ -82,7 +84,7 @@ class Looking(Correcting):
         )
 
     @reading
-    def sessions(self, session=None):
+    def sessions(self, session: int | None = None) -> pd.DataFrame:
         """Return a DataFrame, a row a session (all, or the one given), with its settings (see `add_session`) and its
         numbers of shots entered and counted."""
         numbers = {name: float for name in SESSION_SETTINGS if not name.endswith("_unit")}
@@ -106,7 +108,7 @@ class Looking(Correcting):
         return table
 
     @reading
-    def current_session(self):
+    def current_session(self) -> pd.Series | None:
         """Return the row of `sessions` that was opened last in this bay, as a Series; None in a book without
         sessions."""
         with self._lock, self._sentences():
@@ -114,7 +116,7 @@ class Looking(Correcting):
         return None if session is None else self.sessions(session).set_index("session_id", drop=False).iloc[0]
 
     @reading
-    def shots(self, session=None):
+    def shots(self, session: int | None = None) -> pd.DataFrame:
         """Return a DataFrame, a row a shot in the order hit, of one session or of all: the facts as they were entered.
 
         `counted` is True for a shot that somebody let count and that has a print, or a lie judged without one. Its lie
@@ -129,7 +131,7 @@ class Looking(Correcting):
         return table.astype(dict.fromkeys(SHOT_NUMBERS, float) | {"heading_known": bool, "counted": bool})
 
     @reading
-    def setting(self, session, name, usual=None):
+    def setting(self, session: int, name: str, usual: Any = None) -> Any:
         """Return what `keep_setting` keeps under that name, or `usual`."""
         with self._lock, self._sentences():
             found = self._db.execute(
@@ -138,7 +140,7 @@ class Looking(Correcting):
         return json.loads(found[0]) if found else usual
 
     @reading
-    def budgets(self, session=None):
+    def budgets(self, session: int | None = None) -> pd.DataFrame:
         """Return the uncertainty budgets of the marks, kept when they were measured, as one DataFrame: shot_id, then a
         budget's own columns."""
         where = "" if session is None else "AND session_id = ?"
@@ -150,7 +152,7 @@ class Looking(Correcting):
         return pd.DataFrame([{"shot_id": shot} | line for shot, lines in kept for line in json.loads(lines)])
 
     @reading
-    def marks(self, shot):
+    def marks(self, shot: int) -> dict[str, Any] | None:
         """Return where a shot's marks are in its photo, in pixels (x, y) of the upright full-size photo, or None.
 
         Returns
@@ -161,12 +163,12 @@ class Looking(Correcting):
         return json.loads(self._row("shot", self._need("shot", shot))["marks"] or "null")
 
     @reading
-    def photo(self, shot):
+    def photo(self, shot: int) -> Path | None:
         """Return the path of a shot's photo, or None."""
         name = self._row("shot", self._need("shot", shot))["photo"]
         return self.photo_path(name) if name else None
 
-    def photo_path(self, name):
+    def photo_path(self, name: str) -> Path:
         """Return the path of one of the book's photos by its name in the table of shots; in a book that was tampered
         with the name may lead elsewhere."""
         if not re.fullmatch(r"[0-9a-f]{64}\.[a-z]{3,4}", name):
@@ -177,7 +179,7 @@ class Looking(Correcting):
         return self.photo_folder / name
 
     @reading
-    def plans(self, session=None):
+    def plans(self, session: int | None = None) -> pd.DataFrame:
         """Return a DataFrame, a row a club of each plan that was handed out: plan_id, session_id, at, kit, note, then
         the plan's own columns."""
         names = ("plan_id", "session_id", "at", "kit", "note")
@@ -187,7 +189,7 @@ class Looking(Correcting):
         )
 
     @reading
-    def last_plan(self, session):
+    def last_plan(self, session: int) -> dict[str, Any] | None:
         """Return the plan of a session that was handed out last: a dict with plan_id, at, kit, note, lines (DataFrame)
         and basis; None where there is none."""
         rows = self._plan_rows("id, at, kit, note, lines, basis", session)
@@ -201,7 +203,7 @@ class Looking(Correcting):
         with self._lock, self._sentences():
             return self._db.execute(sql, () if session is None else (self._need("session", session),)).fetchall()
 
-    def shots_after_bends(self, session):
+    def shots_after_bends(self, session: int) -> dict[str, int]:
         """Return how many of a session's shots were entered after a bend of their club that was itself entered after
         the session, by label."""
         first = "(SELECT min(edit_id) FROM change WHERE kind = '{}' AND row_id = {}.id)"
@@ -212,7 +214,7 @@ class Looking(Correcting):
         with self._lock, self._sentences():
             return dict(self._db.execute(sql, {"session": self._need("session", session)}))
 
-    def bends_since(self, session):
+    def bends_since(self, session: int) -> pd.DataFrame:
         """Return the bends entered after a session was, as `bends`."""
         session = self._need("session", session)
         bag = self._row("session", session)["bag_id"]
@@ -221,7 +223,12 @@ class Looking(Correcting):
             later = {row[0] for row in self._db.execute(_LATER_BENDS.format(session=session))}
         return bends[bends["bend_id"].isin(later)].reset_index(drop=True)
 
-    def last_edit(self, screen, session=None, actions=("added", "corrected", "decided", "removed")):
+    def last_edit(
+        self,
+        screen: str,
+        session: int | None = None,
+        actions: tuple[str, ...] = ("added", "corrected", "decided", "removed"),
+    ) -> Any:
         """Return the last edit that a screen made (in a session, if one is given) and that is not taken back, or
         None."""
         sql = f"""SELECT max(id) FROM edit e WHERE screen = ? AND (? IS NULL OR session_id IS NULL OR session_id = ?)
@@ -229,7 +236,7 @@ class Looking(Correcting):
         with self._lock, self._sentences():
             return self._db.execute(sql, (screen, session, session, *actions)).fetchone()[0]
 
-    def touched(self, edit, kind):
+    def touched(self, edit: int, kind: str) -> set[int]:
         """Return the ids of the entries of a kind that an edit touched, a set."""
         with self._lock, self._sentences():
             rows = self._db.execute(
@@ -237,14 +244,14 @@ class Looking(Correcting):
             )
             return {row for (row,) in rows}
 
-    def bends(self, bag=None):
+    def bends(self, bag: int | None = None) -> pd.DataFrame:
         """Return a DataFrame, a row a bend done, of one bag or of all."""
         sql = f"""SELECT bend.id AS bend_id, bag_id, label AS club, day, bend_deg, note
             FROM bend JOIN club ON club.id = club_id
             {"" if bag is None else "WHERE bag_id = ?"} ORDER BY bend.id"""
         return self._table(sql, () if bag is None else (self._need("bag", bag),))
 
-    def check(self):
+    def check(self) -> list[str]:
         """Return what is wrong with the book and its photos, a sentence each (empty: all is well). Reads everything;
         slow."""
         notes = []

@@ -5,6 +5,7 @@ import shutil
 import sqlite3
 import tempfile
 from contextlib import closing
+from os import PathLike
 from pathlib import Path
 
 import pandas as pd
@@ -20,7 +21,7 @@ _TYPES = {"INTEGER": (int,), "TEXT": (str,), "REAL": (int, float)}
 _PAGE, _HEADER = 4096, 100  # bytes; sqlite.org/fileformat2.html, "The Database Header"
 
 
-def rescue_book(damaged, new_path):
+def rescue_book(damaged: str | PathLike[str], new_path: str | PathLike[str]) -> pd.DataFrame:
     """Copy what can still be read of a damaged book, and its photos, into a new one. Best effort; the damaged book is
     not touched.
 

@@ -15,10 +15,13 @@ import os
 import platform
 import sqlite3
 import threading
+from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from functools import wraps
+from os import PathLike
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -79,7 +82,7 @@ def reading(method):
 class Store:
     """The file behind a `SessionBook`: what all its parts stand on."""
 
-    def __init__(self, path, *, wait_s=10.0):
+    def __init__(self, path: str | PathLike[str], *, wait_s: float = 10.0) -> None:
         self._lock, self._db, self._wait_s = threading.RLock(), None, wait_s
         self._acting, self._derived = threading.local(), {}
         self.bay = os.environ.get(BAY_VARIABLE) or platform.node() or "bay"
@@ -132,7 +135,7 @@ class Store:
             )
         return version
 
-    def close(self):
+    def close(self) -> None:
         """Close the book; what was entered is on the disk already."""
         if self._db is not None:
             with suppress(
@@ -144,7 +147,7 @@ class Store:
     # Who writes
 
     @contextmanager
-    def acting(self, screen, session=None):
+    def acting(self, screen: str, session: int | None = None) -> Iterator[None]:
         """Write as one screen, which `undo` can then tell from others.
 
         Parameters
@@ -168,12 +171,12 @@ class Store:
 
     # What follows from the facts
 
-    def state(self):
+    def state(self) -> Hashable:
         """Return a value that is another one after any write to the book, by this process or another."""
         with self._lock, self._sentences():
             return self._db.execute("PRAGMA data_version").fetchone()[0], self._db.total_changes
 
-    def derive(self, key, make):
+    def derive(self, key: Hashable, make: Callable[[], Any]) -> Any:
         """Return what `make()` gives, kept under `key` until anybody writes to the book; for what follows from the
         facts alone."""
         with self._lock:

@@ -1,8 +1,12 @@
 """The sheet for whoever bends the clubs."""
 
+from os import PathLike
+
 import numpy as np
+import pandas as pd
 
 from ..bench.plan import CAUTION
+from ..book.book import SessionBook
 from ..session.bends import bench_table
 from ..session.handed import handed_plan
 from ..session.middle import standing
@@ -10,7 +14,9 @@ from ..words.terms import bend_words
 from .pages import at_place, page
 
 
-def bench_sheet(book, session, path=None, *, plan=None):
+def bench_sheet(
+    book: SessionBook, session: int, path: str | PathLike[str] | None = None, *, plan: pd.DataFrame | None = None
+) -> str:
     """Make the sheet for whoever bends the clubs, with room to write the gauge's readings; `enter_bends` puts them into
     the book.
 

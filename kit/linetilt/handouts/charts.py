@@ -5,6 +5,7 @@ import plotly.graph_objects as go
 import plotly.io as pio
 from plotly.subplots import make_subplots
 
+from ..flight.compare import Comparison
 from ..flight.dispersion import ellipse
 from ..flight.trajectory import from_metres
 
@@ -257,7 +258,7 @@ _STROKE_M = 0.45, 0.1  # half the length and half the thickness of a shot's stro
 _DRAWN = 500
 
 
-def dispersion_figure(comparison, unit="yd"):
+def dispersion_figure(comparison: Comparison, unit: str = "yd") -> go.Figure:
     """Return the chart of a `Comparison`: landing points with ellipses and target, the mean flight from the side and
     from above.
 

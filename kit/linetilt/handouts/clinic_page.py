@@ -1,9 +1,12 @@
 """The coach's page about an afternoon."""
 
+from os import PathLike
+
 import pandas as pd
 
 from ..base.errors import InputError
 from ..bench.plan import CAUTION
+from ..book.book import SessionBook
 from ..session.handed import handed_plan
 from ..session.middle import standing
 from ..words.plans import advice_words
@@ -12,7 +15,7 @@ from .pages import HITTING_CAUTION, page
 from .report import strike_days, strike_sentence
 
 
-def clinic_table(book, day):
+def clinic_table(book: SessionBook, day: str) -> pd.DataFrame:
     """Return an afternoon in words, a row a golfer.
 
     Parameters
@@ -64,7 +67,7 @@ def clinic_table(book, day):
     return pd.DataFrame(rows)
 
 
-def clinic_summary(book, day, path=None):
+def clinic_summary(book: SessionBook, day: str, path: str | PathLike[str] | None = None) -> str:
     """Make the coach's page about an afternoon: `clinic_table` as a page.
 
     Parameters

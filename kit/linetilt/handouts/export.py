@@ -3,11 +3,13 @@
 import json
 import os
 from importlib.util import find_spec
+from os import PathLike
 from pathlib import Path
 
 import pandas as pd
 
 from ..base.errors import InputError
+from ..book.book import SessionBook
 from ..reading.remarks import FLAGS
 from ..session.middle import session_budgets, standing
 from ..words.plans import OUTCOMES
@@ -32,7 +34,7 @@ _DTYPES = {
 }
 
 
-def export_tables(book, *, pseudonyms=False):
+def export_tables(book: SessionBook, *, pseudonyms: bool = False) -> dict[str, pd.DataFrame]:
     """Return a book as tidy tables.
 
     Parameters
@@ -95,7 +97,9 @@ def export_tables(book, *, pseudonyms=False):
     return tables
 
 
-def export_book(book, folder, pseudonyms=False, *, parquet=None):
+def export_book(
+    book: SessionBook, folder: str | PathLike[str], pseudonyms: bool = False, *, parquet: bool | None = None
+) -> Path:
     """Write a book as tidy tables: CSV, Parquet, and a data package that describes every column.
 
     Parameters

@@ -1,6 +1,6 @@
 """What all pages share: the templates, the cautions, and writing a page whole."""
 
-from pathlib import Path
+from os import PathLike
 from typing import Any
 
 import jinja2
@@ -19,7 +19,7 @@ _PAGES = jinja2.Environment(
 )
 
 
-def page(template: str, path: str | Path | None, **parts: Any) -> str:
+def page(template: str, path: str | PathLike[str] | None, **parts: Any) -> str:
     """Return a page made from a template, and write it to `path` if one is given.
 
     Raises

@@ -2,8 +2,11 @@
 
 import base64
 import re
+from collections.abc import Iterable
 from contextlib import suppress
+from os import PathLike
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -14,6 +17,7 @@ from ..base.errors import InputError, PhotoError
 from ..base.states import SET_ASIDE
 from ..base.statistics import COVERAGE_FACTOR
 from ..bench.plan import CAUTION
+from ..book.book import SessionBook
 from ..flight.compare import compare_shots
 from ..flight.dispersion import Delivery
 from ..reading.drawing import draw_kept
@@ -32,7 +36,16 @@ from .pages import HITTING_CAUTION, at_place, page
 PHOTO_WIDTH_PX, PHOTO_QUALITY, OVERLAY_PX = 520, 82, 1280
 
 
-def golfer_report(book, session, path=None, *, plan=None, comparison="usual", photos=4, unit="yd"):
+def golfer_report(
+    book: SessionBook,
+    session: int,
+    path: str | PathLike[str] | None = None,
+    *,
+    plan: pd.DataFrame | None = None,
+    comparison: Any = "usual",
+    photos: int = 4,
+    unit: str = "yd",
+) -> str:
     """Make the page that a golfer takes home.
 
     Parameters
@@ -91,7 +104,9 @@ def golfer_report(book, session, path=None, *, plan=None, comparison="usual", ph
     )
 
 
-def golfer_reports(book, sessions, folder, **options):
+def golfer_reports(
+    book: SessionBook, sessions: Iterable[int], folder: str | PathLike[str], **options: Any
+) -> list[Path]:
     """Write the reports of many sessions into a folder.
 
     Parameters

@@ -44,18 +44,18 @@ class LieReading:
 
 
 def lie_reading(
-    tilt_deg,
-    loft_deg,
+    tilt_deg: float,
+    loft_deg: float,
     *,
-    u_tilt_deg=U_TILT_DEG,
-    face_heading_deg=None,
-    u_face_heading_deg=None,
-    setup_tilt_deg=0.0,
-    u_setup_tilt_deg=U_SETUP_TILT_DEG,
-    line_turn_deg=0.0,
-    u_line_turn_deg=U_LINE_TURN_DEG,
-    u_loft_deg=U_LOFT_DEG,
-):
+    u_tilt_deg: float = U_TILT_DEG,
+    face_heading_deg: float | None = None,
+    u_face_heading_deg: float | None = None,
+    setup_tilt_deg: float = 0.0,
+    u_setup_tilt_deg: float = U_SETUP_TILT_DEG,
+    line_turn_deg: float = 0.0,
+    u_line_turn_deg: float = U_LINE_TURN_DEG,
+    u_loft_deg: float = U_LOFT_DEG,
+) -> LieReading:
     """Turn the tilt of one printed line into a lie error with its uncertainty.
 
     Parameters

@@ -48,7 +48,14 @@ class FaceHeading:
     budget: pd.DataFrame
 
 
-def heading_from_start(start_deg, loft_deg, path_deg=None, *, u_start_deg=U_START_DEG, u_path_deg=None):
+def heading_from_start(
+    start_deg: float,
+    loft_deg: float,
+    path_deg: float | None = None,
+    *,
+    u_start_deg: float = U_START_DEG,
+    u_path_deg: float | None = None,
+) -> FaceHeading:
     """Turn the direction in which a ball started into the heading of the face.
 
     Parameters
@@ -92,7 +99,9 @@ def heading_from_start(start_deg, loft_deg, path_deg=None, *, u_start_deg=U_STAR
     return FaceHeading(heading, u_heading, budget.rename(columns={"contribution": "contribution_deg"}))
 
 
-def start_from_net(left_mm, distance_mm, handed="right", *, u_left_mm=U_NET_SPOT_MM):
+def start_from_net(
+    left_mm: float, distance_mm: float, handed: str = "right", *, u_left_mm: float = U_NET_SPOT_MM
+) -> StartDirection:
     """Return the start direction of a ball that hit a net.
 
     Parameters
@@ -120,7 +129,9 @@ def start_from_net(left_mm, distance_mm, handed="right", *, u_left_mm=U_NET_SPOT
     return StartDirection(closed(left, distance, handed), np.degrees(slope))
 
 
-def start_from_offline(left_m, distance_m, handed="right", *, u_left_m=0.0):
+def start_from_offline(
+    left_m: float, distance_m: float, handed: str = "right", *, u_left_m: float = 0.0
+) -> StartDirection:
     """Return the start direction of a ball seen left or right of the target line some way out.
 
     Parameters

@@ -2,6 +2,7 @@
 what was predicted."""
 
 import math
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -11,6 +12,7 @@ from ..base.errors import InputError
 from ..base.statistics import COVERAGE_FACTOR
 from ..base.tables import read_rows, words_of
 from ..bench.plan import U_BEND_DEG
+from ..book.book import SessionBook
 from ..book.schema import check_day
 from ..words.terms import sits
 from .handed import handed_plan
@@ -21,7 +23,7 @@ BENCH_COLUMNS = ("club", "gauge_after_deg", "bend_deg", "note")
 VERDICTS = ("too few balls to tell", "as predicted", "more than predicted", "less than predicted", "the other way")
 
 
-def bench_table(book, session, plan=None):
+def bench_table(book: SessionBook, session: int, plan: pd.DataFrame | None = None) -> pd.DataFrame:
     """Return what goes to whoever bends.
 
     Parameters
@@ -76,7 +78,7 @@ def bench_table(book, session, plan=None):
     return pd.DataFrame(rows, columns=columns)
 
 
-def enter_bends(book, session, readings, *, day=None):
+def enter_bends(book: SessionBook, session: int, readings: Any, *, day: str | None = None) -> pd.DataFrame:
     """Put what was done at the bench into the book. Everything is checked before anything is entered.
 
     Parameters
@@ -182,7 +184,7 @@ def begin_retest(book, session):
     return book.add_session(int(row["bag_id"]), place=row["place"], retest_of=int(session), **kept)
 
 
-def retest(book, session):
+def retest(book: SessionBook, session: int) -> pd.DataFrame:
     """Set what a retest found against what the first session and the bends since predicted.
 
     Parameters

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -10,6 +11,7 @@ from ..base.checks import HANDS
 from ..base.club import Bag
 from ..base.errors import InputError
 from ..base.tables import read_rows, words_of
+from ..book.book import SessionBook
 from .middle import standing
 
 SIGN_IN = ("name", "handed", "note", "bag")
@@ -23,7 +25,7 @@ SIGN_IN_ALIASES = {
 }
 
 
-def clinic_sign_in(book, people, *, day, bag=None, place=""):
+def clinic_sign_in(book: SessionBook, people: Any, *, day: str, bag: Any = None, place: str = "") -> pd.DataFrame:
     """Enter everybody of a sign-in list with a bag and a session. Signing in again adds only who is new.
 
     Parameters
@@ -76,7 +78,7 @@ def clinic_sign_in(book, people, *, day, bag=None, place=""):
     return here[["golfer", "golfer_id", "bag_id", "session_id"]].reset_index(drop=True)
 
 
-def clinic_turns(book, day, *, balls=15):
+def clinic_turns(book: SessionBook, day: str, *, balls: int = 15) -> pd.DataFrame:
     """Say who hits next, and with which club.
 
     Parameters

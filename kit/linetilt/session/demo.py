@@ -2,6 +2,8 @@
 retests and practice. Nobody in it is real."""
 
 import math
+from collections.abc import Sequence
+from os import PathLike
 from pathlib import Path
 
 import cv2
@@ -54,7 +56,7 @@ TOE_SD_MM, STRIKE_MM = 4.0, (5.0, 4.0)
 U_TILT_DEG = 0.4
 
 
-def demo_book(path, golfers=12):
+def demo_book(path: str | PathLike[str], golfers: int = 12) -> SessionBook:
     """Fill a new book with the invented season; the same each time but for the moments of entry.
 
     Parameters
@@ -174,7 +176,9 @@ def _hit(rng, bag, swing, clubs, own, handed):
     return pd.DataFrame(rows)
 
 
-def demo_retakes(jobs, people=("Ansel", "Bryn", "Corin"), repeats=2):
+def demo_retakes(
+    jobs: pd.DataFrame, people: Sequence[str] = ("Ansel", "Bryn", "Corin"), repeats: int = 2
+) -> pd.DataFrame:
     """Photograph the same faces again, in software: from the same spot and in the same light, by people who aim and
     hold the phone differently.
 

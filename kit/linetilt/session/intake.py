@@ -3,20 +3,28 @@ here."""
 
 import threading
 from collections import Counter
+from collections.abc import Callable
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
+from os import PathLike
 from pathlib import Path
+from typing import Any
 
 import cv2
 import pandas as pd
 
 from ..base.bag_file import read_bag
+from ..base.club import Bag
 from ..base.errors import InputError, LinetiltError, PhotoError
 from ..base.states import CLEAN_FACE, COUNTED, REFUSED, TO_LOOK_AT, reason_of
+from ..book.book import SessionBook
 from ..lie.balls import lie_readings
 from ..lie.start import StartDirection, start_from_net
 from ..reading.drawing import draw_kept
+from ..reading.mark import FaceMark
 from ..reading.photo import open_photo
 from ..reading.pipeline import measure_photo, trace_photo
+from ..reading.steps import Trace
 from ..words.shots import refusal_words, state_words
 from .middle import session_shots, shared_facts
 from .photo_files import PhotoFiles, photo_folder
@@ -79,7 +87,15 @@ class PhotoIntake:
     InputError
     """
 
-    def __init__(self, book, session, folder=None, *, shot_list=None, measure=measure_photo):
+    def __init__(
+        self,
+        book: SessionBook,
+        session: int,
+        folder: str | PathLike[str] | None = None,
+        *,
+        shot_list: Any = None,
+        measure: Callable[..., FaceMark] = measure_photo,
+    ) -> None:
         self.book, self.session = book, session
         self.golfer, self.day, self.bag_id = book.sessions(session)[["golfer", "day", "bag_id"]].iloc[0]
         kept = book.setting(session, FOLDER)
@@ -96,30 +112,30 @@ class PhotoIntake:
         self._sizes, self._kept_sizes = {}, {}  # full sizes by path; bytes by the book's name
         self.look(settled=True)
 
-    def of_session(self, session):
+    def of_session(self, session: int) -> "PhotoIntake":
         """Return the intake of another session of the same book."""
         return PhotoIntake(self.book, session, measure=self._measure)
 
     @property
-    def bag(self):
+    def bag(self) -> Bag:
         """The clubs as they are now."""
         return self.book.bag(self.bag_id)
 
     @property
-    def settings(self):
+    def settings(self) -> pd.Series:
         """The session's settings as they are now: a row of the book's `sessions`, as a Series."""
         return self.book.sessions(self.session).iloc[0]
 
     # What is there
 
-    def watch(self, folder):
+    def watch(self, folder: str | PathLike[str]) -> None:
         """Say where photos arrive; the session keeps it."""
         folder = photo_folder(folder).resolve()
         self.book.keep_setting(self.session, FOLDER, str(folder))
         self.files = PhotoFiles(folder, self.files.inbox)
         self.look(settled=True)
 
-    def look(self, settled=False):
+    def look(self, settled: bool = False) -> list[str]:
         """Look into the folders; return the names of the photos that came since the last look, once their files have
         stopped growing.
 
@@ -132,16 +148,16 @@ class PhotoIntake:
             self._listing = None
         return [name for name in came if settled or not self.files.is_copy(name)]
 
-    def receive(self, name, content):
+    def receive(self, name: str, content: bytes) -> str:
         """Put an uploaded photo into the book's inbox, a folder that is looked into as well, and return its name."""
         self._listing = None
         return self.files.receive(name, content)
 
-    def entries(self):
+    def entries(self) -> list[Entry]:
         """Return the `Entry` of every photo, by name in the order in which a person would count."""
         return list(self._all().values())
 
-    def entry(self, name):
+    def entry(self, name: str) -> Entry:
         """Return the `Entry` of one photo."""
         entries = self._all()
         if name not in entries:
@@ -190,7 +206,7 @@ class PhotoIntake:
             found.append(_entered(row["note"] or row["photo"][:12], self.book.photo_path(row["photo"]), row))
         return sorted(found, key=lambda entry: counting(entry.name))
 
-    def shot(self, name):
+    def shot(self, name: str) -> dict[str, Any] | None:
         """Return a photo's row of `session_shots` as a dict, or None where it is not in the book."""
         number = self.entry(name).shot
         if number is None:
@@ -198,7 +214,7 @@ class PhotoIntake:
         shots = session_shots(self.book, self.session)
         return shots[shots["shot_id"] == number].to_dict("records")[0]
 
-    def start(self, name):
+    def start(self, name: str) -> StartDirection | None:
         """Return a photo's `StartDirection`, or None where nobody saw it."""
         shot = self.shot(name)
         if shot is None:
@@ -210,7 +226,7 @@ class PhotoIntake:
             shot = lie_readings(ball, self.bag, **shared_facts(self.book, self.session)).iloc[0]
         return None if pd.isna(shot["start_deg"]) else StartDirection(shot["start_deg"], shot["u_start_deg"])
 
-    def spot(self, name):
+    def spot(self, name: str) -> tuple[float, float | None] | None:
         """Return where a photo's ball hit the net, as (left of the aim dot, distance or None for the session's) in mm;
         None where nobody said."""
         shot = self.shot(name) or self._start_facts(name)
@@ -227,7 +243,7 @@ class PhotoIntake:
 
     # Measuring
 
-    def take(self, name, club=None):
+    def take(self, name: str, club: str | None = None) -> FaceMark | None:
         """Measure a photo, enter it as a shot that is still to be looked at, and return its `FaceMark`.
 
         Does nothing to a photo that is in the book with a mark, and returns None.
@@ -245,7 +261,7 @@ class PhotoIntake:
                 return None
             return self._enter(entry, club or self._need_club(entry).label)
 
-    def place(self, name, corners=None, line=None):
+    def place(self, name: str, corners: Any = None, line: Any = None) -> FaceMark:
         """Measure again from marks placed by hand, and return the `FaceMark`; what is not given is looked for in the
         photo.
 
@@ -262,7 +278,7 @@ class PhotoIntake:
                 )
             return self._enter(entry, entry.club, corners=corners, line=line)
 
-    def set_club(self, name, label):
+    def set_club(self, name: str, label: str) -> None:
         """Say which club a photo shows; a shot that is in the book is measured again for it."""
         self.bag[label]
         with self._busy:
@@ -272,12 +288,12 @@ class PhotoIntake:
             elif label != entry.club:
                 self._enter(entry, label, **self.by_hand(name))
 
-    def set_start(self, name, start):
+    def set_start(self, name: str, start: StartDirection | float | None) -> None:
         """Say where the ball started (a `StartDirection`, degrees, or None: nobody saw it)."""
         start = start if start is None or isinstance(start, tuple) else StartDirection(float(start), None)
         self._keep_start(name, {"start": start or (None, None)})
 
-    def set_spot(self, name, left_mm, distance_mm=None):
+    def set_spot(self, name: str, left_mm: float, distance_mm: float | None = None) -> None:
         """Say where the ball hit the net: left of the aim dot seen from behind, and how far away the net was if not as
         far as the session says."""
         start_from_net(
@@ -295,16 +311,16 @@ class PhotoIntake:
             else:
                 self.book.measure_again(shot, net=(facts["net_left_mm"], facts["net_distance_mm"]))
 
-    def acting(self):
+    def acting(self) -> AbstractContextManager[None]:
         """Write as this screen, in this session alone (see `SessionBook.acting`)."""
         return self.book.acting(SCREEN, self.session)
 
-    def by_hand(self, name):
+    def by_hand(self, name: str) -> dict[str, Any]:
         """Return which marks the fitter placed, as the arguments that `place` takes."""
         marks = self._stored_marks(name) or {}
         return {kind: marks[kind] for kind in marks.get("by_hand", ())}
 
-    def marks(self, name):
+    def marks(self, name: str) -> tuple[Any, Any]:
         """Return where a photo's handles belong: corners and line in pixels of the upright full-size photo, two lists
         of points.
 
@@ -334,12 +350,12 @@ class PhotoIntake:
 
     # Deciding
 
-    def count(self, name):
+    def count(self, name: str) -> None:
         """Let a shot count."""
         with self.acting():
             self.book.decide(self._in_book(name), COUNTED)
 
-    def set_aside(self, name, why):
+    def set_aside(self, name: str, why: str) -> None:
         """Leave a shot out; `why` is a reason (see `linetilt.base.states`) or words of one's own.
 
         With the reason "clean face" its photo is what `measure_photo` takes as `before`, from now on for that club.
@@ -361,7 +377,7 @@ class PhotoIntake:
         with self.acting():
             self.book.set_aside(shot, why)
 
-    def undo(self):
+    def undo(self) -> Entry | None:
         """Take back the last decision or correction made on this screen in this session, and return the `Entry` as it
         is then.
 
@@ -381,14 +397,14 @@ class PhotoIntake:
 
     # Pictures
 
-    def size(self, name):
+    def size(self, name: str) -> tuple[int, int]:
         """Return width and height of the upright full-size photo."""
         entry = self.entry(name)
         if entry.path not in self._sizes:
             self._open(entry)
         return self._sizes[entry.path]
 
-    def picture(self, name, with_marks=True):
+    def picture(self, name: str, with_marks: bool = True) -> tuple[bytes, tuple[int, int]]:
         """Return a JPEG of a photo for the screen, with the marks that stand in the book or as it is, and the size of
         the full photo.
 
@@ -404,7 +420,7 @@ class PhotoIntake:
             1
         ].tobytes(), self.size(name)
 
-    def trace(self, name):
+    def trace(self, name: str) -> Trace:
         """Return the `Trace` of a photo: what every step of its reading finds now, whether it is answered or refused.
 
         What stands in the book is not touched.
@@ -511,7 +527,7 @@ class _WithHand:
         return getattr(self._mark, name)
 
 
-def open_session(book, bag=None, *, golfer="Golfer"):
+def open_session(book: SessionBook, bag: Any = None, *, golfer: str = "Golfer") -> int:
     """Return the id of the book's current session, or of a new one.
 
     Parameters
@@ -540,7 +556,14 @@ def open_session(book, bag=None, *, golfer="Golfer"):
     return book.add_session(book.add_bag(book.add_golfer(golfer, next(iter(bag)).handed), bag))
 
 
-def open_photos(book, folder=None, bag=None, shot_list=None, *, demo=None):
+def open_photos(
+    book: SessionBook,
+    folder: Any = None,
+    bag: Any = None,
+    shot_list: Any = None,
+    *,
+    demo: str | PathLike[str] | None = None,
+) -> PhotoIntake:
     """Return the `PhotoIntake` of the book's current session, or of a new one (see `open_session`).
 
     `demo` is a folder such as the kit's `demo_photos`: its golfer's bag, photos and list of shots stand in for what is

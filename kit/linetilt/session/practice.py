@@ -8,9 +8,11 @@ import numpy as np
 import pandas as pd
 
 from ..base.checks import check
+from ..base.club import Club
 from ..base.errors import InputError
 from ..base.states import COUNTED
 from ..base.statistics import COVERAGE_FACTOR, student_quantile
+from ..book.book import SessionBook
 from ..lie.hands import handle_change_mm
 from .middle import session_shots
 
@@ -30,7 +32,7 @@ QUANTITIES = {
 }
 
 
-def practice_shots(book, golfer, club=None):
+def practice_shots(book: SessionBook, golfer: int, club: str | None = None) -> pd.DataFrame:
     """Collect one golfer's shots of all sessions.
 
     Parameters
@@ -85,7 +87,9 @@ def practice_shots(book, golfer, club=None):
     ]
 
 
-def practice_days(shots, *, within_mm=WITHIN_MM, middle_toe_mm=0.0, middle_up_mm=None):
+def practice_days(
+    shots: pd.DataFrame, *, within_mm: float = WITHIN_MM, middle_toe_mm: float = 0.0, middle_up_mm: float | None = None
+) -> pd.DataFrame:
     """Summarise practice day by day.
 
     Parameters
@@ -152,7 +156,7 @@ class Trend:
     start: float
 
     @property
-    def sentence(self):
+    def sentence(self) -> str:
         """The trend in words."""
         unit, more, less = QUANTITIES[self.quantity]
         if self.verdict == "too few days":
@@ -174,7 +178,14 @@ class Trend:
         return f"It changed {over}: {words(change)} (95 % interval {ends[0]:.1f} to {ends[1]:.1f})."
 
 
-def practice_trend(shots, quantity="strike_toe_mm", *, within_mm=WITHIN_MM, middle_toe_mm=0.0, middle_up_mm=None):
+def practice_trend(
+    shots: pd.DataFrame,
+    quantity: str = "strike_toe_mm",
+    *,
+    within_mm: float = WITHIN_MM,
+    middle_toe_mm: float = 0.0,
+    middle_up_mm: float | None = None,
+) -> Trend:
     """Fit a straight trend over time, with an interval that knows that days differ.
 
     Parameters
@@ -272,7 +283,7 @@ class HandlePractice:
     verdict: str
 
     @property
-    def sentence(self):
+    def sentence(self) -> str:
         """Target and progress in words."""
         last = self.days.iloc[-1]
         way = "down" if self.target_mm > 0 else "up"
@@ -285,7 +296,9 @@ class HandlePractice:
         )
 
 
-def practice_handle(shots, club, target_mm, *, start=None):
+def practice_handle(
+    shots: pd.DataFrame, club: Club, target_mm: float, *, start: tuple[float, float] | None = None
+) -> HandlePractice:
     """Turn the lie at impact into how far the hands have come, day by day.
 
     Parameters

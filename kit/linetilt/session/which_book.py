@@ -6,6 +6,7 @@ import os
 import shutil
 import tempfile
 import weakref
+from os import PathLike
 from pathlib import Path
 
 import pandas as pd
@@ -30,7 +31,9 @@ DEMO_KNOWN = {  # the net, a path read by a launch monitor, and the line checked
 READINGS = "readings.csv"  # in the demo folder: what its photos say, and what a fitter decided
 
 
-def open_book(book_file=None, *, demo=None, measured=False):
+def open_book(
+    book_file: str | PathLike[str] | None = None, *, demo: str | PathLike[str] | None = None, measured: bool = False
+) -> SessionBook:
     """Open the book that a notebook works in.
 
     Parameters

@@ -4,6 +4,7 @@ GUM 7.2.2 keeps "±" for an interval of high confidence, so a standard uncertain
 """
 
 import math
+from typing import Any
 
 from ..base.checks import HANDS
 from ..base.errors import InputError, PhotoError
@@ -15,7 +16,7 @@ UNITS = ("mm", "in")
 PLUS_MINUS = "± holds the truth 19 times in 20"
 
 
-def lie_words(lie_error_deg, u_lie_error_deg=None):
+def lie_words(lie_error_deg: float, u_lie_error_deg: float | None = None) -> str:
     """Return a lie error in words: "toe down about 1.2°, ±0.9°"; "level, ±0.9°" where it rounds to zero.
 
     Parameters
@@ -39,7 +40,13 @@ def tilt_words(tilt_deg, u_tilt_deg=None):
     ) + _give_or_take(u_tilt_deg, "{:.1f}°")
 
 
-def strike_words(strike_toe_mm, strike_up_mm, u_strike_toe_mm=None, u_strike_up_mm=None, unit="mm"):
+def strike_words(
+    strike_toe_mm: float,
+    strike_up_mm: float,
+    u_strike_toe_mm: float | None = None,
+    u_strike_up_mm: float | None = None,
+    unit: str = "mm",
+) -> str:
     """Return a strike in words: "4 mm to the toe, ±1 mm; 15 mm above the lowest full score line, ±2 mm".
 
     Parameters
@@ -92,7 +99,7 @@ def start_words(start_deg, handed="right"):
     return _sided(left, "{} left of the line", "{} right of the line", "on the line", "{:.1f}°")
 
 
-def shot_words(shot, handed="right", unit="mm"):
+def shot_words(shot: Any, handed: str = "right", unit: str = "mm") -> list[str]:
     """Return what a shot says, a sentence each, the most wanted first.
 
     Parameters
@@ -138,7 +145,7 @@ def shot_words(shot, handed="right", unit="mm"):
     return [sentence[0].upper() + sentence[1:] + "." for sentence in sentences]
 
 
-def state_words(shot):
+def state_words(shot: Any) -> str:
     """Return what has become of a shot: "to look at", "counted", "heavy strike", "refused".
 
     Parameters

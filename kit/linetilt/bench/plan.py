@@ -86,7 +86,7 @@ def plan_bends(
     misses : DataFrame, optional
         Where shots with a club end, a row a club: `club`, `mean_left_m`, `sd_left_m` (left of the target, whichever
         hand the golfer plays), `feared` ("left", "right" or empty: the side that costs more), and if known
-        `left_m_per_deg` (how         far a degree of upright bend moves this golfer's shots to the left; negative for
+        `left_m_per_deg` (how far a degree of upright bend moves this golfer's shots to the left; negative for
         left-handers).
     bend_uncertainty_deg : float
         Standard uncertainty of a bend, in degrees. No bend smaller than this is asked for.
@@ -110,7 +110,7 @@ def plan_bends(
         `within_one_after`, `hands_lower_mm` and `longer_in` (the other answer to the same reading: how far to lower the
         hands, or how much longer the club), `alternative` (the same in words), `lie_now_deg`, `lie_after_deg`,
         `reason`, `caution`. `attrs["caution"]` holds for every bend; `attrs["set_notes"]` are sentences on the steps
-        between         clubs and on single clubs that stand apart.
+        between clubs and on single clubs that stand apart.
 
     Raises
     ------

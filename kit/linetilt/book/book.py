@@ -24,7 +24,7 @@ class SessionBook(Looking):
     -----
     Every method that writes is one transaction: when it has returned, its entry survives a crash; when it raises,
     nothing of it was kept. Corrections and undo keep what they replace (`history`). Identifiers are whole numbers and
-    are never used     twice; what came first is told by them, never by a clock.
+    are never used twice; what came first is told by them, never by a clock.
 
     Only facts are kept. What follows from them, lie readings, fits and plans, is in `linetilt.session`.
     """

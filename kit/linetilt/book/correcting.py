@@ -219,7 +219,7 @@ class Correcting(Entering):
         DataFrame
             edit_id, at, what, undoes, action ("added", "corrected", "decided", "removed", "undone"), screen and
             session_id (where it was done, see `acting`), taken_back; for one entry edit_id, at, what, undoes and its
-            columns as they             stood after that edit (empty: taken back).
+            columns as they stood after that edit (empty: taken back).
         """
         if kind is None:
             return self._table(

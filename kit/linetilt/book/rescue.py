@@ -27,8 +27,8 @@ def rescue_book(damaged: str | PathLike[str], new_path: str | PathLike[str]) -> 
 
     A book whose first page is lost or that was cut short is read as far as it goes. An entry that cannot be read any
     more is saved as it was before its last correction, where there was one; the new book's `history` names it. An entry
-    whose     owner is lost, such as a shot whose club is, is saved too, but the new book's lists leave it out; its
-    `check` names     it.
+    whose owner is lost, such as a shot whose club is, is saved too, but the new book's lists leave it out; its
+    `check` names it.
 
     Parameters
     ----------

@@ -1,5 +1,6 @@
-"""What speaks against a fit: drift, runs, two kinds of swing, a bow, clubs that stand apart; and "
-"what is done about it."""
+"""What speaks against a fit: drift, runs, two kinds of swing, a bow, clubs that stand apart; and
+what is done about it.
+"""
 
 import math
 from dataclasses import replace

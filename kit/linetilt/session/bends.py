@@ -38,7 +38,7 @@ def bench_table(book: SessionBook, session: int, plan: pd.DataFrame | None = Non
     DataFrame
         A row a club to bend: club, head, loft_deg, lie_before_deg (NaN: not known), gauged (whether it was read on a
         gauge), bend_deg, target_deg, limit (what bound the bend, in words), limit_deg (the head's, either way from the
-        maker's figure),         caution.
+        maker's figure), caution.
     """
     now = standing(book, session)
     plan, bag = now.pooled[1] if plan is None else plan, now.bag_now
@@ -198,8 +198,8 @@ def retest(book: SessionBook, session: int) -> pd.DataFrame:
     DataFrame
         A row a club hit in both: club, balls (of the retest), before_deg, bend_deg (done between the two),
         predicted_deg, found_deg, each lie error with its standard uncertainty u_…, off_deg (found less predicted) with
-        its 95 % interval low_deg and         high_deg, helped (probability that the club is closer to level than
-        before), verdict (one of `VERDICTS`) and the         same as a         sentence.
+        its 95 % interval low_deg and high_deg, helped (probability that the club is closer to level than
+        before), verdict (one of `VERDICTS`) and the same as a sentence.
 
     Raises
     ------

@@ -20,8 +20,7 @@ SCREEN = "setup"  # who acts, in the book's list of edits
 
 
 # A golfer's usual shape of shot -> path in degrees, in-to-out minus, and what holds it 95 times in 100: common
-# practice, no
-# source. Club golfers' irons come within 6° of straight; a shape tells the side and about how much.
+# practice, no source. Club golfers' irons come within 6° of straight; a shape tells the side and about how much.
 SHAPES = {
     "straight": (0.0, 3.0),
     "draws a little": (-2.0, 3.0),
@@ -36,7 +35,7 @@ class Desk:
 
     Every method that enters something has written it to the book when it returns. It stays with its session: where
     another one was opened elsewhere meanwhile, nothing is entered before `stay` or `follow` says whose turn it is. Its
-    `lock` is     for the panels on it, one of which acts at a time.
+    `lock` is for the panels on it, one of which acts at a time.
 
     Parameters
     ----------

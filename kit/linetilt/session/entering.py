@@ -40,10 +40,10 @@ def enter_readings(book: SessionBook, session: int, readings: Any) -> list[int]:
     readings : path or DataFrame
         A row a ball: club, and what is known of tilt_deg and u_tilt_deg; strike_toe_mm, strike_up_mm, line_width_mm and
         their u_…; net_left_mm (where the ball hit the net, left of the aim dot seen from behind; net_distance_mm where
-        that         was not the session's) or start_deg and u_start_deg; lie_error_deg, u_lie_error_deg of a lie judged
-        without a         print;         photo (path); why (set aside because of it); note. `ball` numbers the session's
-        balls, or `shot`         those of each         club:         then a corrected row corrects its ball. What
-        `measure_photos` returns goes         in as it is; a refused         photo waits as         refused.
+        that was not the session's) or start_deg and u_start_deg; lie_error_deg, u_lie_error_deg of a lie judged
+        without a print; photo (path); why (set aside because of it); note. `ball` numbers the session's
+        balls, or `shot` those of each club: then a corrected row corrects its ball. What
+        `measure_photos` returns goes in as it is; a refused photo waits as refused.
 
     Returns
     -------

@@ -47,7 +47,7 @@ def practice_shots(book: SessionBook, golfer: int, club: str | None = None) -> p
     DataFrame
         A row a shot that was not set aside, oldest first: day, session_id, club, strike_toe_mm, strike_up_mm, tilt_deg,
         lie_error_deg, u_lie_error_deg, bent_deg (by how much the club was bent by then, upright positive) and
-        delivery_deg (lie error         less that bend: what the golfer does, whatever the bench did).
+        delivery_deg (lie error less that bend: what the golfer does, whatever the bench did).
 
     Raises
     ------
